@@ -1,0 +1,96 @@
+package plugin
+
+import (
+	"context"
+	"errors"
+	"io"
+	"sync"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	pluginv1 "github.com/ampledger/ampledger/proto/ampledger/plugin/v1"
+)
+
+// estimatorServer serves an Estimator. Its lock makes the calls one at a time, so that a snapshot falls between two summaries.
+type estimatorServer struct {
+	pluginv1.UnimplementedEstimatorServiceServer
+	mu         sync.Mutex
+	estimator  Estimator
+	configured bool
+}
+
+func (s *estimatorServer) Configure(ctx context.Context, request *pluginv1.EstimatorServiceConfigureRequest) (*pluginv1.EstimatorServiceConfigureResponse, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.configured {
+		return nil, status.Error(codes.FailedPrecondition, "already configured")
+	}
+	conductor := Conductor{Name: request.GetConductor(), Channels: request.GetChannels()}
+	method, err := s.estimator.Configure(ctx, conductor, Settings{request.GetSettings()})
+	if err != nil {
+		return nil, status.Error(codes.InvalidArgument, err.Error())
+	}
+	s.configured = true
+	return &pluginv1.EstimatorServiceConfigureResponse{Method: method}, nil
+}
+
+func (s *estimatorServer) Restore(_ context.Context, request *pluginv1.RestoreRequest) (*pluginv1.RestoreResponse, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if !s.configured {
+		return nil, errNotConfigured
+	}
+	if err := s.estimator.Restore(request.GetState()); err != nil {
+		return nil, status.Error(codes.InvalidArgument, err.Error())
+	}
+	return &pluginv1.RestoreResponse{}, nil
+}
+
+func (s *estimatorServer) Snapshot(context.Context, *pluginv1.SnapshotRequest) (*pluginv1.SnapshotResponse, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if !s.configured {
+		return nil, errNotConfigured
+	}
+	state, err := s.estimator.Snapshot()
+	if err != nil {
+		return nil, status.Error(codes.Internal, err.Error())
+	}
+	return &pluginv1.SnapshotResponse{State: state}, nil
+}
+
+func (s *estimatorServer) Run(stream grpc.BidiStreamingServer[pluginv1.RunRequest, pluginv1.RunResponse]) error {
+	for {
+		request, err := stream.Recv()
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		answer, err := s.answer(request.GetSummary())
+		if err != nil {
+			return err
+		}
+		if err := stream.Send(answer); err != nil {
+			return err
+		}
+	}
+}
+
+func (s *estimatorServer) answer(summary *Summary) (*pluginv1.RunResponse, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if !s.configured {
+		return nil, errNotConfigured
+	}
+	estimates, err := s.estimator.Observe(summary)
+	if err != nil {
+		return nil, status.Errorf(codes.Aborted, "summary of %s through %d: %v", summary.GetDevice(), summary.GetLastSequence(), err)
+	}
+	return &pluginv1.RunResponse{
+		Device: summary.GetDevice(), ThroughSequence: summary.GetLastSequence(), Channels: estimates,
+	}, nil
+}
