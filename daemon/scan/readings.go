@@ -9,9 +9,10 @@ type Readings struct {
 	Amperes []float64 // as many as Raw; unusable readings hold the best value there is (a saturated one the rail), or NaN
 	Quality []Quality // nil = all good, else as many as Raw
 
-	NoiseAmperes float64 // standard uncertainty, the part independent from reading to reading
-	ZeroAmperes  float64 // standard uncertainty of the zero, common to all readings
-	GainRatio    float64 // relative standard uncertainty of the gain, common to all
+	NoiseAmperes    float64 // standard uncertainty, the part independent from reading to reading
+	ZeroAmperes     float64 // standard uncertainty of the zero, common to all readings
+	RoundingAmperes float64 // the part of it that no measured zero removes: a quiet converter's rounding
+	GainRatio       float64 // relative standard uncertainty of the gain, common to all
 
 	Usable   int     // readings with no quality bit set
 	Minimum  float64 // least usable reading; +Inf if there is none

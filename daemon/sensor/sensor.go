@@ -1,0 +1,136 @@
+package sensor
+
+import (
+	"errors"
+	"math"
+
+	"github.com/ampledger/ampledger/daemon/scan"
+)
+
+// None stands for an input that is not wired.
+const None = -1
+
+// Config is one channel's sensor.
+type Config struct {
+	Model       Model
+	Heating     *Heating // a shunt's own warmth where no temperature is wired; nil = none
+	Input       int      // column of the raw value
+	Temperature int      // column of the temperature in °C, or None: the reference temperature is assumed
+	Supply      int      // column of the supply in volts, or None: the nominal one is assumed
+
+	VoltsPerCount  float64 // of the converter; 1 if the raw value is volts (or amperes) already
+	ZeroCountVolts float64 // volts at raw value 0
+	Counts         bool    // raw values are counts of VoltsPerCount each: they are quantised
+	RangeKnown     bool    // the two limits below hold
+	MinimumRaw     float64 // a raw value at or below it is saturated
+	MaximumRaw     float64 // a raw value at or above it is saturated
+
+	Reversed       bool    // mounted backwards: the sign is changed
+	CalibrationA0  float64 // amperes; y = (x − a₀)/a₁
+	CalibrationA1  float64 // 1 = none; not 0
+	MaximumAmperes float64 // a reading beyond it in magnitude is out of range; +Inf = no limit
+	Averaged       bool    // a raw value is the mean over the interval that ends at its time
+
+	NoiseAmperes float64 // standard deviation of one reading, quantisation apart, ≥ 0
+	ZeroAmperes  float64 // standard uncertainty of the zero, quantisation apart, ≥ 0
+	GainRatio    float64 // relative standard uncertainty of the gain, ≥ 0
+}
+
+func (c *Config) validate() error {
+	var faults []error
+	if c.Model == nil {
+		return errors.New("no kind of sensor is given")
+	}
+	faults = append(faults, c.Model.validate(), nonzero("volts per count", c.VoltsPerCount), nonzero("calibration gain", c.CalibrationA1),
+		finite("calibration or uncertainty", c.ZeroCountVolts, c.CalibrationA0, c.NoiseAmperes, c.ZeroAmperes, c.GainRatio))
+	if c.NoiseAmperes < 0 || c.ZeroAmperes < 0 || c.GainRatio < 0 {
+		faults = append(faults, errors.New("an uncertainty is negative"))
+	}
+	if math.IsNaN(c.MaximumAmperes) || c.MaximumAmperes <= 0 {
+		faults = append(faults, errors.New("maximum amperes must be above 0"))
+	}
+	if c.Heating != nil {
+		if _, is := c.Model.(*Shunt); !is || c.Temperature != None {
+			faults = append(faults, errors.New("self-heating is for a shunt without a wired temperature"))
+		}
+		faults = append(faults, c.Heating.validate())
+	}
+	return errors.Join(faults...)
+}
+
+// Sensor is the stage. See the package comment.
+type Sensor struct {
+	Config
+	fixed    line    // raw value to amperes at the reference temperature and supply
+	noise    float64 // amperes, with the rounding of a dithered converter
+	rounding float64 // amperes, of one that is not: common to all readings
+	warmth   warmth
+	amperes  []float64
+	raw      []float64
+	quality  []scan.Quality
+}
+
+// line is amperes = raw·slope + intercept.
+type line struct{ slope, intercept float64 }
+
+// at rounds twice on every processor: without the conversion some fuse the two steps and give other bits.
+func (l line) at(raw float64) float64 { return float64(raw*l.slope) + l.intercept }
+
+// New makes the stage, or says everything that is wrong with the configuration.
+func New(c Config) (*Sensor, error) {
+	if err := c.validate(); err != nil {
+		return nil, err
+	}
+	s := &Sensor{Config: c}
+	s.fixed = s.lineAt(c.Model.reference())
+	s.noise, s.rounding = s.split()
+	s.warmth = newWarmth(c.Heating)
+	return s, nil
+}
+
+// lineAt composes converter, model, direction and calibration to one line.
+func (s *Sensor) lineAt(celsius, supplyVolts float64) line {
+	slope, intercept := s.Model.line(celsius, supplyVolts)
+	intercept += s.ZeroCountVolts * slope
+	slope *= s.VoltsPerCount
+	if s.Reversed {
+		slope, intercept = -slope, -intercept
+	}
+	return line{slope / s.CalibrationA1, (intercept - s.CalibrationA0) / s.CalibrationA1}
+}
+
+// split puts the quantisation where it belongs: a converter dithered by noise of half a count or more rounds independently from
+// reading to reading (variance LSB²/12: JCGM 100:2008 F.2.2.1; Widrow, Kollár and Liu 1996); a quiet one repeats the same rounding
+// error, which no number of readings averages away.
+func (s *Sensor) split() (noise, rounding float64) {
+	quantum := s.AmperesPerCount()
+	rounding = quantum / math.Sqrt(12)
+	if s.NoiseAmperes >= quantum/2 {
+		return math.Hypot(s.NoiseAmperes, rounding), 0
+	}
+	return s.NoiseAmperes, rounding
+}
+
+// AmperesPerCount is the size of one count at the reference temperature; 0 if the raw values are not counts.
+func (s *Sensor) AmperesPerCount() float64 {
+	if !s.Counts {
+		return 0
+	}
+	return math.Abs(s.fixed.slope)
+}
+
+// StaticUncertainty gives the standard uncertainty of one reading before any estimate: noise and zero (each with its share of the
+// quantisation) and the relative one of the gain.
+func (s *Sensor) StaticUncertainty() (noiseAmperes, zeroAmperes, gainRatio float64) {
+	return s.noise, math.Hypot(s.ZeroAmperes, s.rounding), s.GainRatio
+}
+
+// FullScale is the greatest current that can be read in both directions before the converter saturates or MaximumAmperes is
+// reached; known is false if there is no limit.
+func (s *Sensor) FullScale() (amperes float64, known bool) {
+	full := s.MaximumAmperes
+	if s.RangeKnown {
+		full = min(full, math.Abs(s.fixed.at(s.MinimumRaw)), math.Abs(s.fixed.at(s.MaximumRaw)))
+	}
+	return full, !math.IsInf(full, 1)
+}
