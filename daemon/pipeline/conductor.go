@@ -1,0 +1,283 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"sync"
+
+	"go.uber.org/zap"
+
+	"github.com/ampledger/ampledger/daemon/charge"
+	"github.com/ampledger/ampledger/daemon/guard"
+	"github.com/ampledger/ampledger/daemon/offset"
+	"github.com/ampledger/ampledger/daemon/scan"
+	"github.com/ampledger/ampledger/plugins/plugin"
+)
+
+// ConductorConfig is one conductor.
+type ConductorConfig struct {
+	Name             string
+	ChargeIsPositive bool
+	ChargeFrom       string
+	Lanes            []LaneConfig
+	Contactor        *Contactor
+	PostNanos        int64  // device time from one posting to the next, > 0
+	EventPrefix      string // makes event identifiers unique for ever
+	Lockstep         bool   // wait for each estimate
+	Start            Start  // starts estimators; nil = none can be had
+	Log              *zap.Logger
+}
+
+// Contactor is the input that is not zero while the conductor is interrupted.
+type Contactor struct{ Device, Input string }
+
+// Conductor is one current path with its lanes, its estimator and its lock. Its methods are safe for concurrent use.
+type Conductor struct {
+	config ConductorConfig
+	sink   Sink
+	lanes  []*Lane
+	events *eventBook
+
+	mu         sync.Mutex // held while a frame goes through, and never while a plugin is waited for (but in lockstep)
+	sides      []*side
+	estimation estimation
+}
+
+// side is what a conductor has on one device.
+type side struct {
+	device       string
+	summaryScans uint64
+	lanes        []*Lane
+	contactor    int // column, or −1
+	cut          scan.Frame
+	open         openSummary
+	ended        bool
+}
+
+// openSummary is the summary being gathered.
+type openSummary struct {
+	begun       bool
+	block       uint64
+	first, last scan.Clock
+	rest        restTally
+}
+
+// NewConductor makes a conductor. It starts nothing.
+func NewConductor(config ConductorConfig, sink Sink) (*Conductor, error) {
+	c := &Conductor{config: config, sink: sink, events: newEventBook(config, sink)}
+	c.estimation.init(config)
+	for _, laneConfig := range config.Lanes {
+		if _, err := guard.New(laneConfig.Guard); err != nil {
+			return nil, fmt.Errorf("channel %s: guard: %w", laneConfig.Name, err)
+		}
+		lane := &Lane{LaneConfig: laneConfig, Conductor: config.Name, ChargeIsPositive: config.ChargeIsPositive}
+		lane.tell = func(change guard.Change) { c.events.guardChange(lane, change) }
+		c.lanes = append(c.lanes, lane)
+	}
+	return c, nil
+}
+
+// Name is the conductor's name.
+func (c *Conductor) Name() string { return c.config.Name }
+
+// Uses tells whether the conductor has anything on a device.
+func (c *Conductor) Uses(device string) bool {
+	return c.config.Contactor != nil && c.config.Contactor.Device == device ||
+		slices.ContainsFunc(c.config.Lanes, func(l LaneConfig) bool { return l.Device == device })
+}
+
+// Bind tells the conductor what a device's driver describes. It must come before the device's first frame; binding again, after a restart
+// of the driver, keeps accounts and guards.
+func (c *Conductor) Bind(inputs Inputs, settings DeviceSettings) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	s := c.side(inputs.Device)
+	if s == nil {
+		s = &side{device: inputs.Device, summaryScans: settings.SummaryScans}
+		c.sides = append(c.sides, s)
+		for _, lane := range c.lanes {
+			if lane.Device == inputs.Device {
+				lane.offset = offset.New(settings.SummaryScans, settings.EstimateStaleNanos)
+				s.lanes = append(s.lanes, lane)
+			}
+		}
+	}
+	s.ended = false
+	return c.bindSide(s, inputs, settings)
+}
+
+func (c *Conductor) bindSide(s *side, inputs Inputs, settings DeviceSettings) error {
+	var faults []error
+	for _, lane := range s.lanes {
+		if err := lane.bind(inputs, settings); err != nil {
+			faults = append(faults, fmt.Errorf("conductor %s, channel %s: %w", c.config.Name, lane.Name, err))
+		}
+	}
+	s.contactor = -1
+	if k := c.config.Contactor; k != nil && k.Device == s.device {
+		column, _, err := inputs.Find(k.Input)
+		if err != nil {
+			faults = append(faults, fmt.Errorf("conductor %s, contactor: %w", c.config.Name, err))
+		}
+		s.contactor = column
+	}
+	return errors.Join(faults...)
+}
+
+func (c *Conductor) side(device string) *side {
+	for _, s := range c.sides {
+		if s.device == device {
+			return s
+		}
+	}
+	return nil
+}
+
+// Apply takes one frame of a device through all stages.
+func (c *Conductor) Apply(ctx context.Context, device string, f *scan.Frame) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	s := c.side(device)
+	for i := 0; i < f.Count; {
+		due := s.summaryScans - (f.Sequence+uint64(i))%s.summaryScans
+		j := i + int(min(due, uint64(f.Count-i)))
+		span := f
+		if i > 0 || j < f.Count {
+			f.Cut(i, j, &s.cut)
+			span = &s.cut
+		}
+		c.span(ctx, s, span)
+		i = j
+	}
+}
+
+// span takes scans of one summary through.
+func (c *Conductor) span(ctx context.Context, s *side, span *scan.Frame) {
+	block := span.Sequence / s.summaryScans
+	if s.open.begun && (block != s.open.block || span.Epoch != s.open.first.Epoch) {
+		c.closeSummary(ctx, s) // scans were lost at its end
+	}
+	if !s.open.begun {
+		s.open = openSummary{begun: true, block: block, first: span.From(0, span.Count)}
+		c.takeEstimates()
+	}
+	for _, lane := range s.lanes {
+		lane.apply(span, c.sink)
+	}
+	c.estimation.contactor.see(s.contactor, span, &s.open.rest)
+	s.open.last = span.From(span.Count-1, span.Count)
+	if (span.Sequence+uint64(span.Count))%s.summaryScans == 0 {
+		c.closeSummary(ctx, s)
+	}
+}
+
+// closeSummary hands the gathered summary to the estimators and posts what is due.
+func (c *Conductor) closeSummary(ctx context.Context, s *side) {
+	made := s.open.last
+	made.Monotonic, made.Offsets = made.At(0), nil
+	c.estimation.observe(ctx, c.summary(s), made)
+	for _, lane := range s.lanes {
+		lane.tally = offset.Tally{}
+		lane.post(c.sink, made.Monotonic, c.config.PostNanos, false)
+	}
+	s.open = openSummary{}
+}
+
+func (c *Conductor) summary(s *side) *plugin.Summary {
+	summary := &plugin.Summary{
+		Device: s.device, FirstSequence: s.open.first.Sequence, LastSequence: s.open.last.Sequence,
+		FirstMonotonicNanos: s.open.first.At(0), LastMonotonicNanos: s.open.last.At(0),
+		Rest: s.open.rest.verdict(c.config.Contactor != nil),
+	}
+	for _, lane := range s.lanes {
+		t := &lane.tally
+		celsius, known := t.Celsius()
+		summary.Channels = append(summary.Channels, &plugin.ChannelSummary{
+			Name: lane.Name, ReadingCount: uint32(t.Count), MeanAmperes: t.Mean(), VarianceSquareAmperes: t.Variance(),
+			MinimumAmperes: t.Minimum, MaximumAmperes: t.Maximum, UnusableCount: uint32(t.Unusable),
+			TemperatureCelsius: celsius, TemperatureKnown: known,
+		})
+	}
+	return summary
+}
+
+// Silent says that nothing has come from a device for so many ns; wall is the present.
+func (c *Conductor) Silent(device string, wall, silence int64) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, lane := range c.lanes {
+		if lane.Device == device && lane.guard != nil {
+			lane.guard.Silent(wall, silence, lane.tell)
+		}
+	}
+}
+
+// End says that a device has come to its end: its open summary is closed and its accounts are posted.
+func (c *Conductor) End(ctx context.Context, device string) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	s := c.side(device)
+	if s == nil || s.ended {
+		return
+	}
+	s.ended = true
+	c.flush(ctx, s)
+	if len(c.sides) == c.devices() && !slices.ContainsFunc(c.sides, func(s *side) bool { return !s.ended }) {
+		c.sink.Ended(c.config.Name)
+	}
+}
+
+// devices counts the devices the conductor has anything on.
+func (c *Conductor) devices() int {
+	names := map[string]bool{}
+	for _, lane := range c.config.Lanes {
+		names[lane.Device] = true
+	}
+	if c.config.Contactor != nil {
+		names[c.config.Contactor.Device] = true
+	}
+	return len(names)
+}
+
+// Post posts all that was counted, due or not.
+func (c *Conductor) Post(ctx context.Context) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, s := range c.sides {
+		c.flush(ctx, s)
+	}
+}
+
+func (c *Conductor) flush(ctx context.Context, s *side) {
+	if s.open.begun {
+		c.closeSummary(ctx, s)
+	}
+	for _, lane := range s.lanes {
+		lane.post(c.sink, lane.due, c.config.PostNanos, true)
+	}
+}
+
+// Account is what one lane counted since the pipeline began.
+type Account struct {
+	Lane   *Lane
+	Total  charge.Totals
+	Posted charge.Totals // the part that was handed to the sink
+	Gaps   []charge.Gap
+}
+
+// Accounts gives what each lane counted, all at one moment between two frames.
+func (c *Conductor) Accounts() []Account {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	var accounts []Account
+	for _, lane := range c.lanes {
+		account := Account{Lane: lane, Posted: lane.posted}
+		if lane.account != nil {
+			account.Total, account.Gaps = lane.account.Totals(), lane.account.LongestGaps()
+		}
+		accounts = append(accounts, account)
+	}
+	return accounts
+}

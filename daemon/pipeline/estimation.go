@@ -1,0 +1,109 @@
+package pipeline
+
+import (
+	"context"
+	"slices"
+	"sync"
+
+	"github.com/ampledger/ampledger/daemon/offset"
+	"github.com/ampledger/ampledger/daemon/pluginhost"
+	"github.com/ampledger/ampledger/daemon/scan"
+	"github.com/ampledger/ampledger/plugins/plugin"
+)
+
+// Candidate is an estimator that can be started.
+type Candidate struct {
+	Program  pluginhost.Program
+	Settings map[string]any
+}
+
+// Observer is a started estimator.
+type Observer interface {
+	// Observe hands over one summary and waits for the answer. After an error the observer is of no more use.
+	Observe(ctx context.Context, summary *plugin.Summary) ([]*plugin.ChannelEstimate, error)
+	// PID is its process identifier, 0 if it has none.
+	PID() int
+	// Close ends it and waits.
+	Close()
+}
+
+// Start starts an estimator for a conductor; method is its own word on how it finds the offset.
+type Start func(ctx context.Context, candidate Candidate, conductor plugin.Conductor) (observer Observer, method string, err error)
+
+const (
+	retainedSummaries = 4096 // that a candidate is warmed up with
+	queuedSummaries   = 1024 // that an estimator may be behind before summaries are skipped, counted
+)
+
+// item is a summary and the time its estimate will be as of.
+type item struct {
+	summary *plugin.Summary
+	made    scan.Clock
+}
+
+// estimation is a conductor's estimator in force, its candidate and what both are fed with. The conductor's lock guards it.
+type estimation struct {
+	contactor contact
+	lockstep  bool
+	newest    scan.Clock // time of the newest summary
+
+	generation uint64 // newest given out
+	current    *run   // in force; nil = none
+	pending    *run   // warming up
+	retained   []item
+	died       chan *run // wakes the supervisor
+
+	swap sync.Mutex // held through a swap; taken before the conductor's lock
+}
+
+func (e *estimation) init(config ConductorConfig) {
+	e.lockstep = config.Lockstep
+	e.died = make(chan *run, 1)
+}
+
+// observe hands a summary to the estimators.
+func (e *estimation) observe(ctx context.Context, summary *plugin.Summary, made scan.Clock) {
+	if len(summary.GetChannels()) == 0 {
+		return
+	}
+	e.newest = made
+	next := item{summary, made}
+	if e.lockstep {
+		if e.current != nil && e.current.answer(ctx, next) != nil {
+			e.report(e.current)
+		}
+		return
+	}
+	if len(e.retained) == retainedSummaries {
+		e.retained = slices.Delete(e.retained, 0, retainedSummaries/4)
+	}
+	e.retained = append(e.retained, next)
+	for _, r := range [...]*run{e.current, e.pending} {
+		if r != nil {
+			r.offer(next)
+		}
+	}
+}
+
+// report wakes the supervisor for a dead run; one report is enough.
+func (e *estimation) report(r *run) {
+	select {
+	case e.died <- r:
+	default:
+	}
+}
+
+// takeEstimates applies what the estimator in force said last.
+func (c *Conductor) takeEstimates() {
+	current := c.estimation.current
+	if current == nil {
+		return
+	}
+	current.take(func(channel string, e offset.Estimate) {
+		for _, lane := range c.lanes {
+			if lane.Name == channel && lane.offset != nil {
+				lane.offset.Take(e)
+			}
+		}
+	})
+}

@@ -1,0 +1,89 @@
+package pipeline
+
+import (
+	"fmt"
+
+	"github.com/ampledger/ampledger/daemon/guard"
+	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
+)
+
+// eventBook turns what happens on a conductor into events with identifiers of their own.
+type eventBook struct {
+	config ConductorConfig
+	sink   Sink
+	faults uint64          // of plugins, so far
+	stale  map[string]bool // channels whose staleness is raised
+}
+
+func newEventBook(config ConductorConfig, sink Sink) *eventBook {
+	return &eventBook{config: config, sink: sink, stale: map[string]bool{}}
+}
+
+var eventStates = map[guard.State]ampledgerv1.EventState{
+	guard.Raised:   ampledgerv1.EventState_EVENT_STATE_RAISED,
+	guard.Operated: ampledgerv1.EventState_EVENT_STATE_OPERATED,
+	guard.Cleared:  ampledgerv1.EventState_EVENT_STATE_CLEARED,
+}
+
+// guardChange tells one change of a guard element.
+func (b *eventBook) guardChange(lane *Lane, c guard.Change) {
+	if c.Kind == guard.KindStaleness {
+		b.stale[lane.Name] = c.State != guard.Cleared
+	}
+	event := &ampledgerv1.Event{
+		EventId: fmt.Sprintf("%s/%s/%s/%d", b.config.EventPrefix, b.config.Name, lane.Name, c.Event),
+		State:   eventStates[c.State], Conductor: b.config.Name, Channel: lane.Name,
+		Element: c.Name, Kind: c.Kind.String(), Direction: b.direction(c.Side), Settings: c.Settings,
+		OnsetSequence: c.Onset.Sequence, OnsetWallNanos: c.Onset.Wall, OnsetMonotonicNanos: c.Onset.Monotonic,
+		ChangeSequence: c.At.Sequence, ChangeWallNanos: c.At.Wall, ChangeMonotonicNanos: c.At.Monotonic,
+		PeakAmperes: c.PeakAmperes, PeakUncertaintyAmperes: c.PeakUncertaintyAmperes,
+		ChargeCoulombs: c.ChargeCoulombs, SquareAmpereSeconds: c.SquareAmpereSeconds,
+		OffsetAmperes: c.Estimate.Offset, Estimator: c.Estimate.Estimator, EstimatorGeneration: c.Estimate.Generation,
+		StaticOnly: c.Estimate.Stale || c.Estimate.Generation == 0,
+	}
+	if c.Railed {
+		event.Detail = "a reading was at the sensor's limit: the peak and the integrals are lower bounds"
+	}
+	b.sink.Event(event)
+}
+
+// direction says which way a side of the sign flows.
+func (b *eventBook) direction(side guard.Side) ampledgerv1.Direction {
+	switch {
+	case side == guard.Either:
+		return ampledgerv1.Direction_DIRECTION_BOTH
+	case (side == guard.Positive) == b.config.ChargeIsPositive:
+		return ampledgerv1.Direction_DIRECTION_CHARGE
+	}
+	return ampledgerv1.Direction_DIRECTION_DISCHARGE
+}
+
+// fault is a plugin's failure as an event that is raised once and cleared once.
+type fault struct {
+	book  *eventBook
+	event *ampledgerv1.Event
+}
+
+// fault raises an event about a plugin, kind "device" or "estimator".
+func (b *eventBook) fault(kind, element string, sequence uint64, wall int64, detail string) *fault {
+	b.faults++
+	event := &ampledgerv1.Event{
+		EventId:   fmt.Sprintf("%s/%s/%s/%s/%d", b.config.EventPrefix, b.config.Name, kind, element, b.faults),
+		State:     ampledgerv1.EventState_EVENT_STATE_RAISED,
+		Conductor: b.config.Name, Element: element, Kind: kind, Direction: ampledgerv1.Direction_DIRECTION_BOTH,
+		OnsetSequence: sequence, OnsetWallNanos: wall, ChangeSequence: sequence, ChangeWallNanos: wall, Detail: detail,
+	}
+	b.sink.Event(event)
+	return &fault{b, event}
+}
+
+// clear tells that the plugin works again.
+func (f *fault) clear(sequence uint64, wall int64) {
+	cleared := &ampledgerv1.Event{
+		EventId: f.event.GetEventId(), State: ampledgerv1.EventState_EVENT_STATE_CLEARED,
+		Conductor: f.event.GetConductor(), Element: f.event.GetElement(), Kind: f.event.GetKind(), Direction: f.event.GetDirection(),
+		OnsetSequence: f.event.GetOnsetSequence(), OnsetWallNanos: f.event.GetOnsetWallNanos(),
+		ChangeSequence: sequence, ChangeWallNanos: wall, Detail: f.event.GetDetail(),
+	}
+	f.book.sink.Event(cleared)
+}

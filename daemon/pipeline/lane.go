@@ -1,0 +1,161 @@
+package pipeline
+
+import (
+	"math"
+	"slices"
+
+	"github.com/ampledger/ampledger/daemon/charge"
+	"github.com/ampledger/ampledger/daemon/guard"
+	"github.com/ampledger/ampledger/daemon/offset"
+	"github.com/ampledger/ampledger/daemon/scan"
+	"github.com/ampledger/ampledger/daemon/sensor"
+)
+
+// LaneConfig is one channel.
+type LaneConfig struct {
+	Name            string
+	SensorKind      string // "shunt", "magnetic" or "reported"
+	Device          string
+	Input           string
+	GapBoundAmperes float64 // assumed while nothing is read; 0 = the full scale
+	Guard           []guard.Setting
+
+	// Sensor makes the channel's sensor when its driver has described the device's inputs.
+	Sensor func(inputs Inputs) (sensor.Config, error)
+}
+
+// Lane is one channel on its way through the stages.
+type Lane struct {
+	LaneConfig
+	Conductor        string
+	ChargeIsPositive bool
+
+	bound       bool // the device has been described
+	sensor      *sensor.Sensor
+	temperature int
+	offset      *offset.Stage
+	guard       *guard.Guard
+	tell        func(guard.Change)
+	account     *charge.Account
+	tally       offset.Tally
+	readings    scan.Readings
+	last        scan.Estimate
+	total       uint64 // readings that came through, usable or not
+	usable      uint64
+	next        uint64 // sequence after the newest
+
+	posted  charge.Totals
+	started bool
+	due     int64 // monotonic time of the next posting
+	epoch   uint64
+}
+
+// Preceding is how many readings of the lane came before the ones being published.
+func (l *Lane) Preceding() uint64 { return l.total }
+
+// bind makes the stages that depend on what the driver says of its inputs. Binding again, after a restart of the driver, keeps
+// account and guard.
+func (l *Lane) bind(inputs Inputs, settings DeviceSettings) error {
+	config, err := l.Sensor(inputs)
+	if err != nil {
+		return err
+	}
+	made, err := sensor.New(config)
+	if err != nil {
+		return err
+	}
+	if l.account == nil {
+		if l.account, err = l.newAccount(made, settings.GapNanos); err != nil {
+			return err
+		}
+		if l.guard, err = guard.New(l.elements(settings)); err != nil {
+			return err
+		}
+	}
+	l.sensor, l.temperature, l.bound = made, config.Temperature, true
+	return nil
+}
+
+// elements are the configured ones and the two that every channel has.
+func (l *Lane) elements(settings DeviceSettings) []guard.Setting {
+	elements := slices.Clone(l.Guard)
+	if !slices.ContainsFunc(elements, func(s guard.Setting) bool { return s.Saturation != nil }) {
+		elements = append(elements, guard.Setting{Name: "saturated", Side: guard.Either, Saturation: &guard.Saturation{Scans: 1}})
+	}
+	return append(elements, guard.Setting{
+		Name: "stale", Side: guard.Either, Staleness: &guard.Staleness{AfterSeconds: float64(settings.StaleNanos) * 1e-9},
+	})
+}
+
+func (l *Lane) newAccount(s *sensor.Sensor, gapNanos int64) (*charge.Account, error) {
+	config := charge.Config{GapNanos: gapNanos, ChargeIsPositive: l.ChargeIsPositive}
+	config.BoundAmperes, config.SaturatedBoundAmperes = l.gapBounds(s)
+	return charge.New(config)
+}
+
+// gapBounds settles how much current may have flowed while nothing was read. What saturates a sensor is beyond its full scale; by
+// how much is not known, so unless a bound is configured twice the full scale is assumed.
+func (l *Lane) gapBounds(s *sensor.Sensor) (silent, saturated float64) {
+	full, known := s.FullScale()
+	switch {
+	case l.GapBoundAmperes > 0:
+		return l.GapBoundAmperes, l.GapBoundAmperes
+	case known:
+		return full, 2 * full
+	}
+	// No limit is known at all: the gap hides anything, and an absurd bound says so where a zero would hide it.
+	return math.MaxInt32, math.MaxInt32
+}
+
+// apply takes one span through the stages.
+func (l *Lane) apply(span *scan.Frame, sink Sink) {
+	r := &l.readings
+	l.sensor.Apply(span, r)
+	var temperature *scan.Column
+	if l.temperature != sensor.None {
+		temperature = &span.Columns[l.temperature]
+	}
+	l.tally.Add(r, temperature)
+	l.offset.Apply(r)
+	l.last, l.epoch = r.Estimate, r.Epoch
+	l.guard.Apply(r, l.tell)
+	l.account.Apply(r)
+	sink.Readings(l, r)
+	l.total += uint64(r.Len())
+	l.usable += uint64(r.Usable)
+	l.next = r.Sequence + uint64(r.Len())
+}
+
+// post hands what was counted since the last posting to the sink, if it is due at monotonic time now or final, and anything was.
+func (l *Lane) post(sink Sink, now, interval int64, final bool) {
+	if !l.started {
+		l.started, l.due = true, now+interval
+	}
+	if l.account == nil || !final && now < l.due && now > l.due-2*interval {
+		return
+	}
+	l.due = now + interval
+	totals := l.account.Totals()
+	counted := totals.Since(l.posted)
+	if counted.Readings == 0 && counted.Lost == 0 && counted.Unusable == [len(scan.Causes)]uint64{} {
+		return
+	}
+	if sink.Post(&Posting{
+		Lane: l, Counted: counted, Gaps: l.gapsSincePosting(), Epoch: l.epoch, Estimator: l.last.Estimator, Generation: l.last.Generation,
+	}) {
+		l.posted = totals
+	}
+}
+
+func (l *Lane) gapsSincePosting() []charge.Gap {
+	if l.account.Totals().GapCount == l.posted.GapCount {
+		return nil
+	}
+	var gaps []charge.Gap
+	for _, gap := range l.account.LongestGaps() {
+		if l.posted.Readings == 0 || gap.BeforeSequence >= l.posted.LastSequence {
+			gaps = append(gaps, gap)
+		}
+	}
+	return gaps
+}

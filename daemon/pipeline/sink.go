@@ -1,0 +1,29 @@
+package pipeline
+
+import (
+	"github.com/ampledger/ampledger/daemon/charge"
+	"github.com/ampledger/ampledger/daemon/scan"
+	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
+)
+
+// Sink takes what the pipeline gives. Calls for one conductor come one at a time, those for different conductors do not.
+type Sink interface {
+	// Readings takes one channel's readings of one span; they are the callee's only during the call.
+	Readings(lane *Lane, r *scan.Readings)
+	// Event takes one change of an event, not yet on disk.
+	Event(event *ampledgerv1.Event)
+	// Post takes a ledger entry. False = no room now: the pipeline keeps the difference and posts a longer entry later.
+	Post(posting *Posting) bool
+	// Ended says that no more readings of this conductor will come: each of its devices has come to its end.
+	Ended(conductor string)
+}
+
+// Posting is what one channel counted since its last posting.
+type Posting struct {
+	Lane       *Lane
+	Counted    charge.Totals // the difference
+	Gaps       []charge.Gap  // the longest in it
+	Epoch      uint64
+	Estimator  string
+	Generation uint64
+}

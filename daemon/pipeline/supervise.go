@@ -1,0 +1,127 @@
+package pipeline
+
+import (
+	"context"
+	"math/rand/v2"
+	"slices"
+	"time"
+
+	"go.uber.org/zap"
+)
+
+// Begin starts the conductor's first estimator. Its devices should have been bound before, so that it can be told of its channels. On an
+// error the conductor works on statically compensated readings; Run goes on trying.
+func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
+	c.estimation.swap.Lock()
+	defer c.estimation.swap.Unlock()
+	r, err := c.startRun(ctx, candidate, c.nextGeneration())
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if err != nil {
+		failed := newRun(candidate, c.estimation.generation, nil, "", nil)
+		failed.fail(err)
+		close(failed.ended)
+		c.estimation.current = failed
+		c.estimation.report(failed)
+		return err
+	}
+	c.estimation.current, c.estimation.pending = r, nil
+	return nil
+}
+
+// Run supervises the estimator until ctx ends: one that failed is started again, warmed up with the retained summaries, while the
+// offset it gave last is held and its uncertainty grows.
+func (c *Conductor) Run(ctx context.Context) error {
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case failed := <-c.estimation.died:
+			c.revive(ctx, failed)
+		}
+	}
+}
+
+// revive replaces a failed estimator, trying again after each failure with a longer wait.
+func (c *Conductor) revive(ctx context.Context, failed *run) {
+	if !c.inForce(failed) {
+		return // a candidate, or one that was swapped out since: whoever started it knows
+	}
+	name := failed.candidate.Program.Name()
+	c.config.Log.Error("estimator failed; its last offset is held", zap.String("estimator", name), zap.Error(failed.failure()))
+	raised := c.raise(name, failed.failure().Error())
+	for attempt := 0; ; attempt++ {
+		if !pause(ctx, backoff(attempt)) {
+			return
+		}
+		if !c.inForce(failed) || c.retry(ctx, failed) {
+			c.clear(raised)
+			return
+		}
+	}
+}
+
+func (c *Conductor) retry(ctx context.Context, failed *run) bool {
+	c.estimation.swap.Lock()
+	defer c.estimation.swap.Unlock()
+	if !c.inForce(failed) {
+		return true
+	}
+	_, err := c.replace(ctx, failed.candidate, func(Step, uint64) {})
+	if err != nil && ctx.Err() == nil {
+		c.config.Log.Error("estimator did not come back", zap.String("estimator", failed.candidate.Program.Name()), zap.Error(err))
+	}
+	return err == nil
+}
+
+func (c *Conductor) inForce(r *run) bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.estimation.current == r
+}
+
+func (c *Conductor) raise(estimator, detail string) *fault {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.events.fault("estimator", estimator, c.estimation.newest.Sequence, c.estimation.newest.Wall, detail)
+}
+
+func (c *Conductor) clear(raised *fault) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	raised.clear(c.estimation.newest.Sequence, c.estimation.newest.Wall)
+}
+
+// Close ends the estimators and waits for them.
+func (c *Conductor) Close() {
+	c.estimation.swap.Lock()
+	defer c.estimation.swap.Unlock()
+	c.mu.Lock()
+	runs := []*run{c.estimation.current, c.estimation.pending}
+	c.estimation.current, c.estimation.pending = nil, nil
+	c.mu.Unlock()
+	for _, r := range slices.Backward(runs) {
+		if r != nil {
+			r.close()
+		}
+	}
+}
+
+// backoff is how long to wait before the next attempt: 0.5 s, doubling to a minute, up to a quarter more by chance, so that plugins
+// that failed together do not come back together.
+func backoff(attempt int) time.Duration {
+	base := min(time.Minute, 500*time.Millisecond<<min(attempt, 10))
+	return base + rand.N(base/4+1)
+}
+
+// pause waits; false = ctx ended first.
+func pause(ctx context.Context, d time.Duration) bool {
+	timer := time.NewTimer(d)
+	defer timer.Stop()
+	select {
+	case <-ctx.Done():
+		return false
+	case <-timer.C:
+		return true
+	}
+}

@@ -1,0 +1,162 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"github.com/ampledger/ampledger/plugins/plugin"
+)
+
+// Step is a step of a swap.
+type Step uint8
+
+// The steps, in order. A swap that fails ends with an error instead of Swapped.
+const (
+	Starting Step = iota + 1 // the candidate's process is being started and configured
+	Warming                  // it answers the retained summaries
+	Swapped                  // it is in force
+)
+
+// ErrSwapBusy says that another swap of the conductor is going on.
+var ErrSwapBusy = errors.New("another swap of this conductor is going on")
+
+// ErrLockstep says that an offline run keeps its estimator.
+var ErrLockstep = errors.New("an offline run keeps its estimator")
+
+// warmDeadline is the longest a candidate may take to its first answer.
+const warmDeadline = 30 * time.Second
+
+// Swap puts a candidate in force. It is started, configured and warmed up with the retained summaries while the old estimator serves; when
+// it has given its first answer, it takes over between two frames. at gives for each device the first sequence that goes through its
+// offset. If anything fails, the candidate is ended and the old one is in force as before. progress is called at each step.
+func (c *Conductor) Swap(ctx context.Context, candidate Candidate, progress func(Step, uint64)) (at map[string]uint64, err error) {
+	if c.config.Lockstep {
+		return nil, ErrLockstep
+	}
+	if !c.estimation.swap.TryLock() {
+		return nil, ErrSwapBusy
+	}
+	defer c.estimation.swap.Unlock()
+	return c.replace(ctx, candidate, progress)
+}
+
+// replace does the swap; the swap lock is held.
+func (c *Conductor) replace(ctx context.Context, candidate Candidate, progress func(Step, uint64)) (map[string]uint64, error) {
+	generation := c.nextGeneration()
+	progress(Starting, generation)
+	next, err := c.startRun(ctx, candidate, generation)
+	if err != nil {
+		return nil, err
+	}
+	progress(Warming, generation)
+	if err := next.warm(ctx); err != nil {
+		c.abandon(next)
+		return nil, err
+	}
+	at := c.takeOver(next)
+	progress(Swapped, generation)
+	return at, nil
+}
+
+func (c *Conductor) nextGeneration() uint64 {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.estimation.generation++
+	return c.estimation.generation
+}
+
+// startRun starts a candidate and makes it the pending one: from here on it gets each summary once, those retained first.
+func (c *Conductor) startRun(ctx context.Context, candidate Candidate, generation uint64) (*run, error) {
+	observer, method, err := c.config.Start(ctx, candidate, c.described())
+	if err != nil {
+		return nil, err
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	r := newRun(candidate, generation, observer, method, slices.Clone(c.estimation.retained))
+	c.estimation.pending = r
+	// The run outlives the call that starts it: it ends when it is closed.
+	working, end := context.WithCancel(context.WithoutCancel(ctx))
+	r.end = end
+	go func() {
+		defer close(r.ended)
+		if r.work(working) != nil && working.Err() == nil {
+			c.estimation.report(r)
+		}
+	}()
+	return r, nil
+}
+
+// described is what an estimator is told of the conductor: its channels as far as their devices have been described.
+func (c *Conductor) described() plugin.Conductor {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	conductor := plugin.Conductor{Name: c.config.Name}
+	for _, lane := range c.lanes {
+		channel := &plugin.Channel{Name: lane.Name}
+		if lane.bound {
+			channel.NoiseAmperes, channel.ZeroUncertaintyAmperes, _ = lane.sensor.StaticUncertainty()
+			if full, known := lane.sensor.FullScale(); known {
+				channel.FullScaleAmperes = full
+			}
+		}
+		conductor.Channels = append(conductor.Channels, channel)
+	}
+	return conductor
+}
+
+// warm waits for the candidate's first answer.
+func (r *run) warm(ctx context.Context) error {
+	ctx, cancel := context.WithTimeoutCause(ctx, warmDeadline,
+		fmt.Errorf("estimator %s: no summary came for it to answer within %v", r.candidate.Program.Name(), warmDeadline))
+	defer cancel()
+	select {
+	case <-r.answered:
+		return nil
+	case <-r.failed:
+		return r.failure()
+	case <-ctx.Done():
+		return context.Cause(ctx)
+	}
+}
+
+// abandon ends a candidate that did not make it.
+func (c *Conductor) abandon(r *run) {
+	c.mu.Lock()
+	c.estimation.pending = nil
+	c.mu.Unlock()
+	r.close()
+}
+
+// takeOver puts the pending run in force between two frames and ends the old one.
+func (c *Conductor) takeOver(next *run) (at map[string]uint64) {
+	c.mu.Lock()
+	old := c.estimation.current
+	c.estimation.current, c.estimation.pending = next, nil
+	c.takeEstimates()
+	at = c.nextSummaries()
+	c.mu.Unlock()
+	if old != nil {
+		old.close() // outside the lock: no reading waits for a process to end
+	}
+	return at
+}
+
+// nextSummaries gives for each device the sequence at which the next summary begins: an offset changes only there.
+func (c *Conductor) nextSummaries() map[string]uint64 {
+	at := map[string]uint64{}
+	for _, s := range c.sides {
+		var next uint64
+		for _, lane := range s.lanes {
+			next = max(next, lane.next)
+		}
+		if s.open.begun {
+			next = (s.open.block + 1) * s.summaryScans
+		}
+		at[s.device] = next
+	}
+	return at
+}

@@ -1,0 +1,107 @@
+package pluginhost
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/ampledger/ampledger/daemon/scan"
+	"github.com/ampledger/ampledger/plugins/plugin"
+)
+
+// maxScans bounds a frame, and with it the memory a driver can ask for.
+const maxScans = 1 << 16
+
+// accept checks a frame against the protocol and turns it into columns. Wrong values are flagged; a wrong form is an error.
+func (s *Stream) accept(wire *plugin.Frame, f *scan.Frame) error {
+	count := int(wire.GetScanCount())
+	if err := s.checkForm(wire, count); err != nil {
+		return err
+	}
+	s.next = wire.GetFirstSequence() + uint64(count)
+	f.Clock = scan.Clock{
+		Sequence: wire.GetFirstSequence(), Wall: wire.GetFirstWallNanos(), Monotonic: wire.GetFirstMonotonicNanos(),
+		Period: wire.GetPeriodNanos(), Offsets: wire.GetOffsetNanos(),
+	}
+	f.Count, f.Flags = count, nil
+	f.Columns = slices.Grow(f.Columns[:0], s.inputs)[:s.inputs]
+	for i, column := range wire.GetColumns() {
+		if err := acceptColumn(column, count, &f.Columns[i]); err != nil {
+			return fmt.Errorf("input %q: %w", s.driver.Description.GetInputs()[i].GetName(), err)
+		}
+	}
+	return nil
+}
+
+func (s *Stream) checkForm(wire *plugin.Frame, count int) error {
+	switch first := wire.GetFirstSequence(); {
+	case count == 0 || count > maxScans:
+		return fmt.Errorf("holds %d scans, 1 to %d are allowed", count, maxScans)
+	case first < s.next:
+		return fmt.Errorf("runs backwards: sequence %d was due", s.next)
+	case first > math.MaxInt64:
+		return fmt.Errorf("sequence is beyond 2^63")
+	case len(wire.GetColumns()) != s.inputs:
+		return fmt.Errorf("has %d columns for %d inputs", len(wire.GetColumns()), s.inputs)
+	}
+	return checkTimes(wire, count)
+}
+
+// checkTimes bounds the times so that no sum of them can overflow: ±146 years.
+func checkTimes(wire *plugin.Frame, count int) error {
+	const limit = math.MaxInt64 / 2
+	switch {
+	case wire.GetPeriodNanos() < 0:
+		return fmt.Errorf("period is negative")
+	case wire.GetPeriodNanos() > limit/int64(count):
+		return fmt.Errorf("period is too long")
+	case abs(wire.GetFirstMonotonicNanos()) > limit/2 || abs(wire.GetFirstWallNanos()) > limit:
+		return fmt.Errorf("time is out of range")
+	case wire.GetPeriodNanos() == 0 && len(wire.GetOffsetNanos()) != count:
+		return fmt.Errorf("has %d time offsets for %d scans", len(wire.GetOffsetNanos()), count)
+	}
+	for _, offset := range wire.GetOffsetNanos() {
+		if abs(offset) > limit/2 {
+			return fmt.Errorf("time offset is out of range")
+		}
+	}
+	return nil
+}
+
+func abs(v int64) uint64 {
+	if v < 0 {
+		return -uint64(v)
+	}
+	return uint64(v)
+}
+
+func acceptColumn(wire *plugin.Column, count int, to *scan.Column) error {
+	to.Values, to.Flags = wire.GetValues(), nil
+	if codes := wire.GetCodes(); len(codes) > 0 {
+		if len(to.Values) > 0 {
+			return fmt.Errorf("has both codes and values")
+		}
+		to.Values = make([]float64, len(codes))
+		for k, code := range codes {
+			to.Values[k] = float64(code)
+		}
+	}
+	if n := len(to.Values); n != count && n != 1 {
+		return fmt.Errorf("has %d values for %d scans", n, count)
+	}
+	if len(wire.GetAbsentIndices()) == 0 {
+		return nil
+	}
+	return flagAbsent(wire.GetAbsentIndices(), to)
+}
+
+func flagAbsent(indices []uint32, to *scan.Column) error {
+	to.Flags = make([]scan.Quality, len(to.Values))
+	for _, k := range indices {
+		if int(k) >= len(to.Flags) {
+			return fmt.Errorf("absent index %d is beyond its %d values", k, len(to.Flags))
+		}
+		to.Flags[k] = scan.Missing
+	}
+	return nil
+}
