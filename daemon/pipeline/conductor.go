@@ -281,3 +281,12 @@ func (c *Conductor) Accounts() []Account {
 	}
 	return accounts
 }
+
+// ChargeFrom is the channel the conductor's charge is taken from.
+func (c *Conductor) ChargeFrom() string { return c.config.ChargeFrom }
+
+// ChargeIsPositive tells which direction has the positive sign.
+func (c *Conductor) ChargeIsPositive() bool { return c.config.ChargeIsPositive }
+
+// Lanes gives the channels, in the order of the configuration.
+func (c *Conductor) Lanes() []*Lane { return c.lanes }

@@ -1,0 +1,128 @@
+package service
+
+import (
+	"context"
+	"strconv"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+
+	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
+)
+
+// The sizes of a page of events.
+const (
+	defaultPage = 100
+	maximumPage = 1000
+)
+
+// abuseServer serves ampledger.v1.AbuseService.
+type abuseServer struct {
+	ampledgerv1.UnimplementedAbuseServiceServer
+	backend *Backend
+}
+
+// ListEvents implements the call. A page token is the log sequence it goes on after.
+func (s *abuseServer) ListEvents(ctx context.Context, request *ampledgerv1.ListEventsRequest) (*ampledgerv1.ListEventsResponse, error) {
+	size := int(request.GetPageSize())
+	if size < 0 {
+		return nil, refuse(codes.InvalidArgument, "page_size", "PAGE_SIZE_INVALID", "page_size is negative")
+	}
+	if size == 0 {
+		size = defaultPage
+	}
+	size = min(size, maximumPage)
+	after, err := parseToken(request.GetPageToken())
+	if err != nil {
+		return nil, err
+	}
+	if err := s.known(request.GetConductor()); err != nil {
+		return nil, err
+	}
+	events, err := s.backend.Ledger.Events(ctx, after, request.GetConductor(), size+1)
+	if err != nil {
+		return nil, statusOf(err)
+	}
+	response := &ampledgerv1.ListEventsResponse{Events: events}
+	if len(events) > size {
+		response.Events = events[:size]
+		response.NextPageToken = strconv.FormatUint(events[size-1].GetLogSequence(), 10)
+	}
+	return response, nil
+}
+
+func parseToken(token string) (uint64, error) {
+	if token == "" {
+		return 0, nil
+	}
+	after, err := strconv.ParseUint(token, 10, 63)
+	if err != nil {
+		return 0, refuse(codes.InvalidArgument, "page_token", "PAGE_TOKEN_INVALID", "page_token "+quote(token)+" did not come from this daemon")
+	}
+	return after, nil
+}
+
+func (s *abuseServer) known(conductor string) error {
+	if conductor == "" {
+		return nil
+	}
+	_, err := s.backend.conductor(conductor)
+	return err
+}
+
+// StreamEvents implements the call.
+func (s *abuseServer) StreamEvents(request *ampledgerv1.StreamEventsRequest, stream grpc.ServerStreamingServer[ampledgerv1.StreamEventsResponse]) error {
+	if err := s.known(request.GetConductor()); err != nil {
+		return err
+	}
+	// Listening begins before the log is read, so that nothing falls between; what comes twice is left out the second time.
+	ear := s.backend.Events.subscribe(request.GetConductor())
+	defer s.backend.Events.unsubscribe(ear)
+	sent := uint64(0)
+	if request.AfterLogSequence != nil {
+		var err error
+		if sent, err = s.sendLog(request, stream); err != nil {
+			return err
+		}
+	}
+	// Headers now, so that a caller knows that it misses nothing from here on.
+	if err := stream.SendHeader(nil); err != nil {
+		return err
+	}
+	for {
+		select {
+		case <-stream.Context().Done():
+			return statusOf(stream.Context().Err())
+		case response, open := <-ear.queue:
+			if !open {
+				return nil
+			}
+			if number := response.GetEvent().GetLogSequence(); number != 0 && number <= sent {
+				continue
+			}
+			if err := stream.Send(response); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+// sendLog sends what is recorded after a log sequence and gives the last one sent.
+func (s *abuseServer) sendLog(request *ampledgerv1.StreamEventsRequest, stream grpc.ServerStreamingServer[ampledgerv1.StreamEventsResponse]) (sent uint64, err error) {
+	sent = request.GetAfterLogSequence()
+	for {
+		events, err := s.backend.Ledger.Events(stream.Context(), sent, request.GetConductor(), maximumPage)
+		if err != nil {
+			return sent, statusOf(err)
+		}
+		for _, event := range events {
+			if err := stream.Send(&ampledgerv1.StreamEventsResponse{Delivery: ampledgerv1.Delivery_DELIVERY_RECORDED, Event: event}); err != nil {
+				return sent, err
+			}
+			sent = event.GetLogSequence()
+		}
+		if len(events) < maximumPage {
+			return sent, nil
+		}
+	}
+}

@@ -1,0 +1,50 @@
+package service
+
+import (
+	"context"
+
+	"google.golang.org/grpc/codes"
+
+	"github.com/ampledger/ampledger/daemon/pipeline"
+	"github.com/ampledger/ampledger/daemon/store"
+	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
+)
+
+// Conductor is a conductor with its hub and what its ledger held when the daemon started.
+type Conductor struct {
+	*pipeline.Conductor
+	Hub     *Hub
+	Opening map[string]Opening // by channel
+}
+
+// Opening is what a channel's ledger held before this run of the daemon.
+type Opening struct {
+	Balance store.Balance
+	Gaps    []store.Gap // the longest
+}
+
+// Ledger reads what is on disk.
+type Ledger interface {
+	Balance(ctx context.Context, conductor, channel string, fromWall, toWall *int64) (store.Balance, error)
+	Gaps(ctx context.Context, conductor, channel string, fromWall, toWall *int64, limit int) ([]store.Gap, error)
+	Events(ctx context.Context, afterLogSequence uint64, conductor string, limit int) ([]*ampledgerv1.Event, error)
+}
+
+// Backend is what the services serve. Its fields are not changed once it is used.
+type Backend struct {
+	Conductors []*Conductor
+	Devices    []*pipeline.Device
+	Ledger     Ledger
+	Events     *Events
+	Recording  func() error // what keeps the store from recording; nil = nothing can
+	Estimators []string     // shipped estimators, by name
+}
+
+func (b *Backend) conductor(name string) (*Conductor, error) {
+	for _, c := range b.Conductors {
+		if c.Name() == name {
+			return c, nil
+		}
+	}
+	return nil, refuse(codes.NotFound, "conductor", "CONDUCTOR_UNKNOWN", "there is no conductor "+quote(name))
+}

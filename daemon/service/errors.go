@@ -1,0 +1,55 @@
+package service
+
+import (
+	"context"
+	"errors"
+
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	"github.com/ampledger/ampledger/daemon/pipeline"
+	"github.com/ampledger/ampledger/daemon/store"
+)
+
+// domain is the ErrorInfo domain of all our errors.
+const domain = "ampledger.v1"
+
+// refuse makes an error with a canonical code, a reason for programs and, for a field of the request, where it is.
+func refuse(code codes.Code, field, reason, text string) error {
+	s := status.New(code, text)
+	info := &errdetails.ErrorInfo{Reason: reason, Domain: domain}
+	detailed, err := s.WithDetails(info)
+	if field != "" && code == codes.InvalidArgument {
+		detailed, err = s.WithDetails(info, &errdetails.BadRequest{
+			FieldViolations: []*errdetails.BadRequest_FieldViolation{{Field: field, Description: text}},
+		})
+	}
+	if err != nil {
+		return s.Err()
+	}
+	return detailed.Err()
+}
+
+// statusOf maps the errors of the rooms to canonical codes.
+func statusOf(err error) error {
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, store.ErrNoEntries):
+		return refuse(codes.OutOfRange, "", "NO_ENTRIES", "no ledger entry lies in the span")
+	case errors.Is(err, pipeline.ErrSwapBusy):
+		return refuse(codes.Aborted, "", "SWAP_BUSY", err.Error())
+	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+		return status.FromContextError(err).Err()
+	}
+	return refuse(codes.Internal, "", "INTERNAL", err.Error())
+}
+
+// hubError tells the end of a subscriber's context from a fault of ours.
+func hubError(err error) error {
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return status.FromContextError(err).Err()
+	}
+	return errHub
+}
