@@ -186,3 +186,6 @@ func (d *Device) finite() bool { return d.driver != nil && d.driver.Description.
 
 // isEnd tells the regular end of a source from a failure.
 func isEnd(err error) bool { return errors.Is(err, io.EOF) }
+
+// NextSequence gives the first sequence that was not used; false = none was given out yet. For after Run has returned.
+func (d *Device) NextSequence() (next uint64, begun bool) { return d.next, d.begun }

@@ -1,0 +1,164 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"github.com/ampledger/ampledger/daemon/config"
+	"github.com/ampledger/ampledger/daemon/guard"
+	"github.com/ampledger/ampledger/daemon/pipeline"
+	"github.com/ampledger/ampledger/daemon/pluginhost"
+	"github.com/ampledger/ampledger/daemon/sensor"
+	"github.com/ampledger/ampledger/plugins/plugin"
+)
+
+// conductorConfig translates a conductor.
+func conductorConfig(c config.Conductor, ledger config.Ledger) pipeline.ConductorConfig {
+	p := pipeline.ConductorConfig{
+		Name: c.Name, ChargeIsPositive: c.Positive == "charge", ChargeFrom: c.ChargeFrom, PostNanos: nanos(ledger.IntervalSeconds),
+	}
+	if c.Contactor != nil {
+		p.Contactor = &pipeline.Contactor{Device: c.Contactor.Device, Input: c.Contactor.Input}
+	}
+	for _, ch := range c.Channels {
+		p.Lanes = append(p.Lanes, laneConfig(c, ch))
+	}
+	return p
+}
+
+func laneConfig(c config.Conductor, ch config.Channel) pipeline.LaneConfig {
+	lane := pipeline.LaneConfig{
+		Name: ch.Name, SensorKind: sensorKind(ch), Device: ch.Device, Input: ch.Input,
+		Sensor: func(inputs pipeline.Inputs) (sensor.Config, error) { return sensorConfig(ch, inputs) },
+	}
+	if ch.GapBoundAmperes != nil {
+		lane.GapBoundAmperes = *ch.GapBoundAmperes
+	}
+	for _, e := range c.Guard {
+		if e.Channel == ch.Name {
+			lane.Guard = append(lane.Guard, element(e, c.Positive))
+		}
+	}
+	return lane
+}
+
+func sensorKind(ch config.Channel) string {
+	switch {
+	case ch.Shunt != nil:
+		return "shunt"
+	case ch.Magnetic != nil:
+		return "magnetic"
+	}
+	return "reported"
+}
+
+// element translates a guard rule; a direction becomes the side of the sign it has on this conductor.
+func element(e config.Element, positive string) guard.Setting {
+	s := guard.Setting{Name: e.Name, Side: guard.Negative, DropoffRatio: e.DropoffRatio}
+	switch e.Direction {
+	case positive:
+		s.Side = guard.Positive
+	case "both":
+		s.Side = guard.Either
+	}
+	switch {
+	case e.Instantaneous != nil:
+		s.Instantaneous = &guard.Instantaneous{PickupAmperes: e.Instantaneous.PickupAmperes, Scans: e.Instantaneous.Scans}
+	case e.DefiniteTime != nil:
+		s.DefiniteTime = &guard.DefiniteTime{PickupAmperes: e.DefiniteTime.PickupAmperes, DelaySeconds: e.DefiniteTime.DelaySeconds}
+	case e.InverseTime != nil:
+		s.InverseTime = &guard.InverseTime{
+			Curve: e.InverseTime.Curve, PickupAmperes: e.InverseTime.PickupAmperes, TimeMultiplier: e.InverseTime.TimeMultiplier,
+		}
+		if e.InverseTime.ResetSeconds != nil {
+			s.InverseTime.Reset, s.InverseTime.ResetSeconds = guard.ResetDefinite, *e.InverseTime.ResetSeconds
+		}
+	case e.Saturation != nil:
+		s.Saturation = &guard.Saturation{Scans: e.Saturation.Scans}
+	}
+	return s
+}
+
+// candidate translates a conductor's estimator.
+func candidate(e *config.Estimator) pipeline.Candidate {
+	return pipeline.Candidate{Program: program(e.Plugin), Settings: e.With}
+}
+
+// starter starts estimators as plugin processes.
+func starter(host *pluginhost.Host) pipeline.Start {
+	return func(ctx context.Context, c pipeline.Candidate, conductor plugin.Conductor) (pipeline.Observer, string, error) {
+		e, err := host.StartEstimator(ctx, c.Program, conductor, c.Settings, nil)
+		if err != nil {
+			return nil, "", err
+		}
+		return e, e.Method, nil
+	}
+}
+
+// The defaults that hang on a device's rate, in nominal intervals, and their least.
+const (
+	gapIntervals        = 5
+	staleIntervals      = 10
+	leastStaleSeconds   = 5.0
+	leastSummaryScans   = 10
+	mostSummaryScans    = 100_000
+	estimateStaleBlocks = 10 // summaries without an answer after which an estimate is stale, beside leastStaleSeconds
+)
+
+// deviceSettings settles what the configuration leaves open, by the rate the driver states.
+func deviceSettings(d config.Device) func(*plugin.Description) pipeline.DeviceSettings {
+	return func(description *plugin.Description) pipeline.DeviceSettings {
+		s := pipeline.DeviceSettings{SummaryScans: leastSummaryScans, StaleNanos: nanos(leastStaleSeconds)}
+		interval := 0.0
+		if rate := description.GetNominalRateHertz(); rate > 0 {
+			interval = 1 / rate
+			s.GapNanos = nanos(gapIntervals * interval)
+			s.StaleNanos = nanos(max(leastStaleSeconds, staleIntervals*interval))
+			s.SummaryScans = uint64(min(max(leastSummaryScans, math.Round(rate)), mostSummaryScans))
+		}
+		if d.GapSeconds != nil {
+			s.GapNanos = nanos(*d.GapSeconds)
+		}
+		if d.StaleSeconds > 0 {
+			s.StaleNanos = nanos(d.StaleSeconds)
+		}
+		if d.SummaryScans > 0 {
+			s.SummaryScans = uint64(d.SummaryScans)
+		}
+		s.EstimateStaleNanos = nanos(max(leastStaleSeconds, estimateStaleBlocks*float64(s.SummaryScans)*interval))
+		return s
+	}
+}
+
+// nanos converts seconds; what no int64 holds becomes the greatest.
+func nanos(seconds float64) int64 {
+	if seconds >= math.MaxInt64/1e9 {
+		return math.MaxInt64
+	}
+	return int64(math.Round(seconds * 1e9))
+}
+
+// build makes the conductors and devices of a configuration. It starts nothing.
+func build(c *config.Config, o *Options, sink pipeline.Sink, sequences pipeline.Sequences, opening uint64, lockstep bool) ([]*pipeline.Conductor, []*pipeline.Device, error) {
+	host := o.host(c)
+	var conductors []*pipeline.Conductor
+	for _, each := range c.Conductors {
+		p := conductorConfig(each, c.Ledger)
+		p.Lockstep, p.Start, p.Log = lockstep, starter(host), o.Log.Named("conductor."+each.Name)
+		p.EventPrefix = fmt.Sprint(opening)
+		conductor, err := pipeline.NewConductor(p, sink)
+		if err != nil {
+			return nil, nil, fmt.Errorf("conductor %s: %w", each.Name, err)
+		}
+		conductors = append(conductors, conductor)
+	}
+	var devices []*pipeline.Device
+	for _, each := range c.Devices {
+		p := pipeline.DeviceConfig{
+			Name: each.Name, Program: program(each.Driver), With: each.With, Settings: deviceSettings(each), Log: o.Log.Named("device." + each.Name),
+		}
+		devices = append(devices, pipeline.NewDevice(p, host, sequences, opening<<20, conductors))
+	}
+	return conductors, devices, nil
+}

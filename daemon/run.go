@@ -1,0 +1,243 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"go.uber.org/zap"
+
+	"github.com/ampledger/ampledger/daemon/config"
+	"github.com/ampledger/ampledger/daemon/pipeline"
+	"github.com/ampledger/ampledger/daemon/service"
+	"github.com/ampledger/ampledger/daemon/store"
+)
+
+const (
+	databaseName   = "ampledger.sqlite"
+	openedWithin   = 2 * time.Second // that devices may take before the estimators are started without them
+	flushedWithin  = 10 * time.Second
+	servedOutTimes = 2 * time.Second // that subscribers get to take what is left
+)
+
+// running is a daemon at work.
+type running struct {
+	config  *config.Config
+	options *Options
+
+	store      *store.Store
+	recorder   *store.Recorder
+	listener   net.Listener
+	conductors []*pipeline.Conductor
+	devices    []*pipeline.Device
+	backend    *service.Backend
+	server     *service.Server
+}
+
+// Run serves until ctx ends, then posts what was counted and ends everything. A device or an estimator that fails does not end it.
+func Run(ctx context.Context, c *config.Config, o *Options) (err error) {
+	if err := o.CheckShipped(c); err != nil {
+		return err
+	}
+	r := &running{config: c, options: o}
+	defer func() { err = errors.Join(err, r.close()) }()
+	if err := r.open(ctx); err != nil {
+		return err
+	}
+	return r.run(ctx)
+}
+
+// open makes all parts; it starts no goroutine.
+func (r *running) open(ctx context.Context) (err error) {
+	if err := os.MkdirAll(r.config.State, 0o700); err != nil {
+		return fmt.Errorf("state: %w", err)
+	}
+	if r.listener, err = listenUnix(r.config.Listen.Unix); err != nil {
+		return err
+	}
+	if r.store, err = store.Open(filepath.Join(r.config.State, databaseName)); err != nil {
+		return err
+	}
+	opening, err := r.store.BeginOpening(ctx)
+	if err != nil {
+		return err
+	}
+	events := service.NewEvents()
+	r.recorder = store.NewRecorder(r.store, recorderConfig(events, r.options.Log))
+	r.backend = &service.Backend{
+		Ledger: r.store, Events: events, Recording: r.recorder.Health, Estimators: r.options.Estimators,
+	}
+	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, log: r.options.Log}
+	r.conductors, r.devices, err = build(r.config, r.options, to, &sequences{r.store, r.recorder}, opening, false)
+	if err != nil {
+		return err
+	}
+	r.backend.Devices = r.devices
+	for _, conductor := range r.conductors {
+		hub := service.NewHub(int(r.config.Retain.Megabytes * (1 << 20)))
+		to.hubs[conductor.Name()] = hub
+		openings, err := r.openings(ctx, conductor)
+		if err != nil {
+			return err
+		}
+		r.backend.Conductors = append(r.backend.Conductors, &service.Conductor{Conductor: conductor, Hub: hub, Opening: openings})
+	}
+	r.server = service.NewServer(r.backend, r.options.Log)
+	return nil
+}
+
+// openings reads what each channel's ledger holds already.
+func (r *running) openings(ctx context.Context, c *pipeline.Conductor) (map[string]service.Opening, error) {
+	openings := map[string]service.Opening{}
+	for _, lane := range c.Lanes() {
+		balance, err := r.store.Balance(ctx, c.Name(), lane.Name, nil, nil)
+		if errors.Is(err, store.ErrNoEntries) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		gaps, err := r.store.Gaps(ctx, c.Name(), lane.Name, nil, nil, 1000)
+		if err != nil {
+			return nil, err
+		}
+		openings[lane.Name] = service.Opening{Balance: balance, Gaps: gaps}
+	}
+	return openings, nil
+}
+
+// run starts the goroutines, waits for ctx and ends them in the reverse order: devices, estimators, recorder, services.
+func (r *running) run(ctx context.Context) error {
+	log := r.options.Log
+	recording, recorded := detached(ctx)
+	served, unserved := detached(ctx)
+	var recorders, servers tasks
+	recorders.start(func() error { return r.recorder.Run(recording) })
+	servers.start(func() error { return r.server.Run(served) })
+	servers.start(func() error { return r.server.Serve(r.listener) })
+	log.Info("serving", zap.String("address", "unix:"+r.config.Listen.Unix))
+	if r.options.Ready != nil {
+		r.options.Ready("unix:" + r.config.Listen.Unix)
+	}
+
+	r.runDevices(ctx)
+	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), flushedWithin)
+	defer cancel()
+	for _, c := range r.conductors {
+		c.Post(last)
+		c.Close()
+	}
+	err := r.recorder.Flush(last)
+	recorded()
+	err = errors.Join(err, recorders.wait(), r.release(last))
+	unserved()
+	return errors.Join(err, r.stopServing(&servers))
+}
+
+// runDevices runs devices and estimators until ctx ends and all of them have ended.
+func (r *running) runDevices(ctx context.Context) {
+	var opened, running sync.WaitGroup
+	begun := make(chan struct{})
+	for _, d := range r.devices {
+		opened.Add(1)
+		running.Go(func() {
+			if err := d.Open(ctx); err != nil {
+				r.options.Log.Error("device did not start; trying again", zap.Error(err))
+			}
+			opened.Done()
+			<-begun
+			r.report("device "+d.Name(), guarded(func() error { return d.Run(ctx) }))
+		})
+	}
+	r.waitOpened(ctx, &opened)
+	r.beginEstimators(ctx)
+	close(begun)
+	for _, c := range r.conductors {
+		running.Go(func() { r.report("conductor "+c.Name(), guarded(func() error { return c.Run(ctx) })) })
+	}
+	<-ctx.Done()
+	running.Wait()
+}
+
+// report logs what ended a goroutine of the data path before its time.
+func (r *running) report(what string, err error) {
+	if err != nil {
+		r.options.Log.Error("ended before its time", zap.String("what", what), zap.Error(err))
+	}
+}
+
+// waitOpened gives the devices a moment, so that the estimators can be told of all channels; a device that hangs delays no other.
+func (r *running) waitOpened(ctx context.Context, opened *sync.WaitGroup) {
+	done := make(chan struct{})
+	go func() {
+		opened.Wait()
+		close(done)
+	}()
+	timer := time.NewTimer(openedWithin)
+	defer timer.Stop()
+	select {
+	case <-done:
+	case <-timer.C:
+	case <-ctx.Done():
+	}
+}
+
+func (r *running) beginEstimators(ctx context.Context) {
+	for i, c := range r.conductors {
+		e := r.config.Conductors[i].Estimator
+		if e == nil {
+			continue
+		}
+		if err := c.Begin(ctx, candidate(e)); err != nil {
+			r.options.Log.Error("estimator did not start; readings are statically compensated", zap.String("conductor", c.Name()), zap.Error(err))
+		}
+	}
+}
+
+// release gives the sequences back that were held and not used.
+func (r *running) release(ctx context.Context) (err error) {
+	for _, d := range r.devices {
+		if next, begun := d.NextSequence(); begun {
+			err = errors.Join(err, r.store.ReleaseSequences(ctx, d.Name(), next))
+		}
+	}
+	return err
+}
+
+// stopServing ends the streams after what is left and then the server.
+func (r *running) stopServing(servers *tasks) error {
+	for _, c := range r.backend.Conductors {
+		c.Hub.End()
+	}
+	r.backend.Events.Close()
+	timer := time.AfterFunc(servedOutTimes, r.server.Stop)
+	defer timer.Stop()
+	r.server.GracefulStop()
+	return servers.wait()
+}
+
+// close ends what open made.
+func (r *running) close() (err error) {
+	if r.server != nil {
+		r.server.Stop()
+	}
+	if r.listener != nil {
+		if closing := r.listener.Close(); !errors.Is(closing, net.ErrClosed) {
+			err = errors.Join(err, closing)
+		}
+	}
+	if r.store != nil {
+		err = errors.Join(err, r.store.Close())
+	}
+	return err
+}
+
+// detached gives a context that does not end with ctx but by its own cancel.
+func detached(ctx context.Context) (context.Context, context.CancelFunc) {
+	return context.WithCancel(context.WithoutCancel(ctx))
+}

@@ -1,0 +1,92 @@
+package daemon
+
+import (
+	"context"
+	"time"
+
+	"go.uber.org/zap"
+
+	"github.com/ampledger/ampledger/daemon/pipeline"
+	"github.com/ampledger/ampledger/daemon/scan"
+	"github.com/ampledger/ampledger/daemon/service"
+	"github.com/ampledger/ampledger/daemon/store"
+	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
+)
+
+// sink hands what the pipeline gives to the store and to the subscribers; nothing waits for the disk. An event is told as RAISED at once and as RECORDED when the recorder says that it is durable.
+type sink struct {
+	hubs     map[string]*service.Hub
+	events   *service.Events
+	recorder *store.Recorder
+	log      *zap.Logger
+}
+
+// Readings implements pipeline.Sink.
+func (s *sink) Readings(lane *pipeline.Lane, r *scan.Readings) { s.hubs[lane.Conductor].Publish(lane, r) }
+
+// Event implements pipeline.Sink.
+func (s *sink) Event(event *ampledgerv1.Event) {
+	s.events.Raised(event) // first: the recorder may be quick
+	s.recorder.Tell(event)
+	s.log.Info("event", zap.String("state", event.GetState().String()), zap.String("conductor", event.GetConductor()),
+		zap.String("channel", event.GetChannel()), zap.String("element", event.GetElement()), zap.Float64("peak_amperes", event.GetPeakAmperes()),
+		zap.String("detail", event.GetDetail()))
+}
+
+// Post implements pipeline.Sink.
+func (s *sink) Post(p *pipeline.Posting) bool {
+	entry := store.Entry{
+		Conductor: p.Lane.Conductor, Channel: p.Lane.Name, Kind: store.Interval, Device: p.Lane.Device, Epoch: p.Epoch,
+		FirstSequence: p.Counted.FirstSequence, LastSequence: p.Counted.LastSequence,
+		FromWallNanos: p.Counted.FromWall, ToWallNanos: p.Counted.ToWall,
+		FromMonotonicNanos: p.Counted.FromMonotonic, ToMonotonicNanos: p.Counted.ToMonotonic,
+		Totals: service.EntryTotals(p.Counted), GainRatio: p.Counted.GainRatio,
+		Estimator: p.Estimator, Generation: p.Generation, Reason: "interval",
+	}
+	var gaps []store.Gap
+	for _, gap := range p.Gaps {
+		gaps = append(gaps, service.EntryGap(gap))
+	}
+	return s.recorder.Post(entry, gaps)
+}
+
+// Ended implements pipeline.Sink.
+func (s *sink) Ended(conductor string) { s.hubs[conductor].End() }
+
+// recorderConfig connects the recorder to the subscribers and to the log.
+func recorderConfig(events *service.Events, log *zap.Logger) store.RecorderConfig {
+	return store.RecorderConfig{
+		OnRecorded: func(recorded []*ampledgerv1.Event) {
+			for _, event := range recorded {
+				events.Recorded(event)
+			}
+		},
+		OnUnrecorded: func(event *ampledgerv1.Event, why error) {
+			log.Error("an event is not recorded", zap.String("event_id", event.GetEventId()), zap.Error(why))
+		},
+		OnFault: func(err error) { log.Error("the store failed", zap.Error(err)) },
+	}
+}
+
+// sequences gives out device sequences held in the store.
+type sequences struct {
+	store    *store.Store
+	recorder *store.Recorder
+}
+
+// firstHold is how many sequences are held before a device starts; it holds more itself while it runs.
+const firstHold = 1 << 20
+
+// Begin implements pipeline.Sequences.
+func (s *sequences) Begin(device string) (uint64, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	defer cancel()
+	first, err := s.store.NextSequence(ctx, device)
+	if err != nil {
+		return 0, err
+	}
+	return first, s.store.HoldSequences(ctx, device, first+firstHold)
+}
+
+// Hold implements pipeline.Sequences.
+func (s *sequences) Hold(device string, through uint64) { s.recorder.Hold(device, through) }
