@@ -1,0 +1,74 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+)
+
+// Opening.
+var (
+	// ErrForeign: the file is not one of ours.
+	ErrForeign = errors.New("not an ampledger store")
+	// ErrNewer: a newer version of the program wrote the file.
+	ErrNewer = errors.New("written by a newer version")
+	// ErrDamaged: the file, or a part of it that was read, is not as it was written.
+	ErrDamaged = errors.New("damaged")
+)
+
+// Writing.
+var (
+	// ErrInvalid: what was to be stored can never be stored.
+	ErrInvalid = errors.New("cannot be stored")
+	// ErrSequenceInUse: the sequence to be released is in the ledger.
+	ErrSequenceInUse = errors.New("sequence is in use")
+)
+
+// Reading.
+var (
+	// ErrNoEntries: no entry lies in the span.
+	ErrNoEntries = errors.New("no entries")
+	// ErrNoSnapshot: none was stored for that conductor and plugin.
+	ErrNoSnapshot = errors.New("no snapshot")
+	// ErrOverflow: a sum does not fit in 64 bits.
+	ErrOverflow = errors.New("sum overflows")
+)
+
+// Recording.
+var (
+	// ErrQueueFull: the recorder's queue had no place.
+	ErrQueueFull = errors.New("queue is full")
+	// ErrEnded: the recorder takes nothing more.
+	ErrEnded = errors.New("recorder has ended")
+	// ErrNotDrained: the recorder ended with something in its queue.
+	ErrNotDrained = errors.New("not everything was recorded")
+)
+
+// wrap puts file and operation in front and marks damage.
+func (s *Store) wrap(operation string, err error) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("store %s: %s: %w", s.path, operation, mark(err))
+}
+
+// mark adds ErrForeign or ErrDamaged where SQLite says so.
+func mark(err error) error {
+	switch code(err) {
+	case sqlite3.SQLITE_NOTADB:
+		return fmt.Errorf("%w: %w", ErrForeign, err)
+	case sqlite3.SQLITE_CORRUPT:
+		return fmt.Errorf("%w: %w", ErrDamaged, err)
+	}
+	return err
+}
+
+// code gives SQLite's primary result code, or 0 if the error is not SQLite's.
+func code(err error) int {
+	if failure, ok := errors.AsType[*sqlite.Error](err); ok {
+		return failure.Code() & 0xff
+	}
+	return 0
+}
