@@ -22,7 +22,9 @@ type sink struct {
 }
 
 // Readings implements pipeline.Sink.
-func (s *sink) Readings(lane *pipeline.Lane, r *scan.Readings) { s.hubs[lane.Conductor].Publish(lane, r) }
+func (s *sink) Readings(lane *pipeline.Lane, r *scan.Readings) {
+	s.hubs[lane.Conductor].Publish(lane, r)
+}
 
 // Event implements pipeline.Sink.
 func (s *sink) Event(event *ampledgerv1.Event) {
