@@ -21,7 +21,7 @@ type Estimate struct {
 	Amperes           float64 // what is to be subtracted, finite
 	Uncertainty       float64 // its standard uncertainty in amperes when it was made, ≥ 0
 	WalkPerRootSecond float64 // w in A/√s, ≥ 0
-	Made              scan.Clock
+	Made              scan.Clock // its Epoch, Monotonic and Wall: the time of the newest reading it rests on
 	Estimator         string // plugin's name
 	Generation        uint64 // of the estimator, from 1
 }
@@ -41,7 +41,8 @@ type Stage struct {
 
 	block   uint64 // the summary that applied belongs to, plus one; 0 = none yet
 	applied scan.Estimate
-	zero    float64 // amperes, aged
+	made    scan.Clock
+	zero    float64 // amperes, aged to where the summary begins
 }
 
 // New makes a stage. summaryScans is the length of a summary, ≥ 1; an estimate older than staleNanos is marked stale.
@@ -61,17 +62,21 @@ func (s *Stage) Take(e Estimate) (taken bool) {
 // Newest gives the estimate taken last, if any was.
 func (s *Stage) Newest() (e Estimate, given bool) { return s.newest, s.given }
 
-// Apply subtracts the offset from r and states its uncertainty. All readings of r must lie within one summary.
+// Apply subtracts the offset from r and states its uncertainty. r holds a reading at least, and all of them lie within one summary.
 func (s *Stage) Apply(r *scan.Readings) {
 	if block := r.Sequence/s.summaryScans + 1; block != s.block {
 		s.block = block
 		s.begin(&r.Clock)
 	}
 	r.Estimate = s.applied
-	if s.applied.Generation == 0 {
+	if s.applied.Age < 0 {
 		return
 	}
-	r.ZeroAmperes = math.Hypot(s.zero, r.RoundingAmperes)
+	r.Age = since(&s.made, &r.Clock)
+	r.ZeroAmperes = s.zero
+	if r.RoundingAmperes != 0 {
+		r.ZeroAmperes = math.Hypot(s.zero, r.RoundingAmperes)
+	}
 	if s.applied.Offset == 0 {
 		return
 	}
@@ -84,22 +89,22 @@ func (s *Stage) begin(now *scan.Clock) {
 		s.applied = scan.Estimate{Age: -1, Stale: true}
 		return
 	}
-	age := since(&s.newest.Made, now)
-	seconds := float64(age) * 1e-9
-	s.zero = math.Sqrt(s.newest.Uncertainty*s.newest.Uncertainty + s.newest.WalkPerRootSecond*s.newest.WalkPerRootSecond*seconds)
+	s.made = s.newest.Made
+	age := since(&s.made, now)
+	s.zero = math.Hypot(s.newest.Uncertainty, s.newest.WalkPerRootSecond*math.Sqrt(float64(age)*1e-9))
 	s.applied = scan.Estimate{
 		Offset: s.newest.Amperes, Age: age, Stale: age > s.staleNanos,
 		Estimator: s.newest.Estimator, Generation: s.newest.Generation,
 	}
 }
 
-// since gives the time from one clock to a later one in ns, never below 0. Two epochs share no monotonic time, so there the
-// wall-clock labels must do: they only widen an uncertainty.
-func since(from, to *scan.Clock) int64 {
-	if from.Epoch == to.Epoch {
-		return max(0, to.Monotonic-from.Monotonic)
+// since gives the time from when an estimate was made to the first scan of to in ns, never below 0. Two epochs share no monotonic
+// time, so there the wall-clock labels must do: they only widen an uncertainty.
+func since(made, to *scan.Clock) int64 {
+	if made.Epoch == to.Epoch {
+		return max(0, to.At(0)-made.Monotonic)
 	}
-	return max(0, to.Wall-from.Wall)
+	return max(0, to.WallAt(0)-made.Wall)
 }
 
 func subtract(r *scan.Readings, amperes float64) {

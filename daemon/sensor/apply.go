@@ -13,7 +13,7 @@ func (s *Sensor) Apply(f *scan.Frame, r *scan.Readings) {
 	column := &f.Columns[s.Input]
 	r.Clock = f.Clock
 	r.Averaged = s.Averaged
-	r.NoiseAmperes, r.RoundingAmperes, r.ZeroAmperes, r.GainRatio = s.noise, s.rounding, math.Hypot(s.ZeroAmperes, s.rounding), s.GainRatio
+	r.NoiseAmperes, r.RoundingAmperes, r.ZeroAmperes, r.GainRatio = s.noise, s.rounding, s.zero, s.GainRatio
 	r.Estimate = scan.Estimate{Age: -1}
 	r.Raw = s.expand(column, f.Count)
 	s.amperes = slices.Grow(s.amperes[:0], f.Count)[:f.Count]
@@ -59,24 +59,16 @@ func (s *Sensor) constantLine(f *scan.Frame) (fixed line, constant bool) {
 		return s.fixed, true
 	}
 	fixed = s.lineAt(celsius, supply)
-	return fixed, isFinite(fixed.slope) && isFinite(fixed.intercept)
+	return fixed, fixed.follows(s.fixed)
 }
 
 // straight converts a batch with one line and tells whether every reading is good; if not, the caller does it again with care.
 func (s *Sensor) straight(r *scan.Readings, l line) bool {
-	lo, hi, nan := math.Inf(1), math.Inf(-1), 0.0
-	amperes := r.Amperes[:len(r.Raw)]
-	for k, raw := range r.Raw {
-		amperes[k] = float64(raw*l.slope) + l.intercept
-		nan += raw - raw // stays 0 unless a value is not finite
-		if raw < lo {
-			lo = raw
-		}
-		if raw > hi {
-			hi = raw
-		}
+	if len(r.Raw) == 0 {
+		return false
 	}
-	if nan != 0 || len(amperes) == 0 || s.RangeKnown && (lo <= s.MinimumRaw || hi >= s.MaximumRaw) {
+	lo, hi, finite := l.convert(r.Raw, r.Amperes)
+	if !finite || s.RangeKnown && (lo <= s.MinimumRaw || hi >= s.MaximumRaw) {
 		return false
 	}
 	// A rounded line is still monotonic, so its extremes are those of the raw values.
@@ -84,8 +76,27 @@ func (s *Sensor) straight(r *scan.Readings, l line) bool {
 	if l.slope < 0 {
 		r.Minimum, r.Maximum = r.Maximum, r.Minimum
 	}
-	r.Usable, r.Quality, r.Causes = len(amperes), nil, 0
-	return r.Minimum >= -s.MaximumAmperes && r.Maximum <= s.MaximumAmperes
+	r.Usable, r.Quality, r.Causes = len(r.Amperes), nil, 0
+	return r.Minimum >= -s.limit && r.Maximum <= s.limit
+}
+
+// convert takes raw values, of which there is one at least, to amperes and gives the extremes of the raw ones. A value that is not a
+// number lies between no bounds, so one comparison a bound is all that a good reading costs.
+func (l line) convert(raw, amperes []float64) (lo, hi float64, finite bool) {
+	amperes = amperes[:len(raw)]
+	lo, hi, finite = raw[0], raw[0], true
+	for k, v := range raw {
+		amperes[k] = float64(v*l.slope) + l.intercept
+		if !(lo <= v && v <= hi) {
+			finite = finite && v == v
+			if v < lo {
+				lo = v
+			} else if v > hi {
+				hi = v
+			}
+		}
+	}
+	return lo, hi, finite && isFinite(lo) && isFinite(hi)
 }
 
 // readingByReading converts a batch in which something moves or is wrong.
@@ -127,28 +138,29 @@ func (s *Sensor) convert(f *scan.Frame, k int, r *scan.Readings, q scan.Quality)
 	case s.RangeKnown && (raw <= s.MinimumRaw || raw >= s.MaximumRaw):
 		q |= scan.Saturated
 	}
-	if math.Abs(y) > s.MaximumAmperes {
-		q |= scan.OutOfRange
+	believed := y
+	if math.Abs(y) > s.limit {
+		believed, q = math.NaN(), q|scan.OutOfRange
 	}
 	r.Amperes[k] = y
 	if s.Heating != nil {
-		s.warmth.step(f.Epoch, f.At(k), y, s.Model.(*Shunt))
+		s.warmth.step(f.Epoch, f.At(k), believed, s.Model.(*Shunt))
 	}
 	return q
 }
 
 // lineOf gives the line at scan k and what is missing to know it; then the reference stands in.
 func (s *Sensor) lineOf(f *scan.Frame, k int) (line, scan.Quality) {
-	if s.Heating != nil {
-		return s.lineAt(s.warmth.celsius(), 1), 0
-	}
-	if s.Temperature == None && s.Supply == None {
+	if s.Heating == nil && s.Temperature == None && s.Supply == None {
 		return s.fixed, 0
 	}
 	celsius, supply := s.Model.reference()
 	q := auxiliary(f, s.Temperature, k, &celsius) | auxiliary(f, s.Supply, k, &supply)
+	if s.Heating != nil {
+		celsius = s.warmth.celsius()
+	}
 	l := s.lineAt(celsius, supply)
-	if !isFinite(l.slope) || !isFinite(l.intercept) {
+	if !l.follows(s.fixed) {
 		return s.fixed, q | scan.AuxiliaryMissing
 	}
 	return l, q

@@ -13,10 +13,11 @@ type Heating struct {
 }
 
 func (h *Heating) validate() error {
+	faults := []error{positive("thermal time constant", h.TimeConstant), finite("self-heating", h.KelvinPerWatt, h.AmbientCelsius)}
 	if h.KelvinPerWatt < 0 {
-		return errors.New("kelvin per watt is negative")
+		faults = append(faults, errors.New("kelvin per watt is negative"))
 	}
-	return errors.Join(positive("thermal time constant", h.TimeConstant), finite("self-heating", h.KelvinPerWatt, h.AmbientCelsius))
+	return errors.Join(faults...)
 }
 
 // warmth is the node's state. Each interval is taken at the power of the reading at its end, which solves the node exactly for a
@@ -57,6 +58,10 @@ func (w *warmth) step(epoch uint64, now int64, amperes float64, shunt *Shunt) {
 	}
 	slope, _ := shunt.line(w.celsius(), 1)
 	resistance := 1 / (slope * shunt.Gain)
-	settled := w.KelvinPerWatt * amperes * amperes * resistance
-	w.rise = settled + (w.rise-settled)*w.decay
+	if !(resistance > 0) || !isFinite(resistance) {
+		resistance = shunt.ResistanceOhms // far beyond where its coefficients hold
+	}
+	if settled := w.KelvinPerWatt * amperes * amperes * resistance; isFinite(settled) {
+		w.rise = settled + (w.rise-settled)*w.decay
+	}
 }

@@ -62,8 +62,12 @@ func (m *Magnetic) reference() (celsius, supplyVolts float64) {
 }
 
 func (m *Magnetic) validate() error {
-	return errors.Join(nonzero("volts per ampere", m.VoltsPerAmpere), positive("primary turns", m.PrimaryTurns),
-		finite("coefficient", m.ZeroVolts, m.PerKelvin, m.ZeroPerKelvin, m.ReferenceCelsius, m.NominalSupply))
+	faults := []error{nonzero("volts per ampere", m.VoltsPerAmpere), positive("primary turns", m.PrimaryTurns),
+		finite("coefficient", m.ZeroVolts, m.PerKelvin, m.ZeroPerKelvin, m.ReferenceCelsius, m.NominalSupply)}
+	if m.NominalSupply < 0 {
+		faults = append(faults, errors.New("nominal supply is negative"))
+	}
+	return errors.Join(faults...)
 }
 
 // Reported is a meter that gives amperes itself; its "volts" are amperes.

@@ -2,6 +2,7 @@ package sensor
 
 import (
 	"errors"
+	"fmt"
 	"math"
 
 	"github.com/ampledger/ampledger/daemon/scan"
@@ -46,6 +47,12 @@ func (c *Config) validate() error {
 	if c.NoiseAmperes < 0 || c.ZeroAmperes < 0 || c.GainRatio < 0 {
 		faults = append(faults, errors.New("an uncertainty is negative"))
 	}
+	if c.Input < 0 || c.Temperature < None || c.Supply < None {
+		faults = append(faults, errors.New("an input is negative"))
+	}
+	if c.RangeKnown && !(c.MinimumRaw < c.MaximumRaw) {
+		faults = append(faults, fmt.Errorf("raw values range from %g to %g", c.MinimumRaw, c.MaximumRaw))
+	}
 	if math.IsNaN(c.MaximumAmperes) || c.MaximumAmperes <= 0 {
 		faults = append(faults, errors.New("maximum amperes must be above 0"))
 	}
@@ -62,8 +69,10 @@ func (c *Config) validate() error {
 type Sensor struct {
 	Config
 	fixed    line    // raw value to amperes at the reference temperature and supply
+	limit    float64 // amperes; MaximumAmperes, or what a float64 holds
 	noise    float64 // amperes, with the rounding of a dithered converter
 	rounding float64 // amperes, of one that is not: common to all readings
+	zero     float64 // amperes: of the zero and the rounding
 	warmth   warmth
 	amperes  []float64
 	raw      []float64
@@ -76,14 +85,25 @@ type line struct{ slope, intercept float64 }
 // at rounds twice on every processor: without the conversion some fuse the two steps and give other bits.
 func (l line) at(raw float64) float64 { return float64(raw*l.slope) + l.intercept }
 
+// sound tells that the line gives every finite raw value amperes, be they beyond all range.
+func (l line) sound() bool { return isFinite(l.slope) && isFinite(l.intercept) }
+
+// follows tells that a line for another temperature and supply can be of the same sensor: neither turns its direction around.
+func (l line) follows(reference line) bool {
+	return l.sound() && l.slope != 0 && math.Signbit(l.slope) == math.Signbit(reference.slope)
+}
+
 // New makes the stage, or says everything that is wrong with the configuration.
 func New(c Config) (*Sensor, error) {
 	if err := c.validate(); err != nil {
 		return nil, err
 	}
-	s := &Sensor{Config: c}
-	s.fixed = s.lineAt(c.Model.reference())
+	s := &Sensor{Config: c, limit: min(c.MaximumAmperes, math.MaxFloat64)}
+	if s.fixed = s.lineAt(c.Model.reference()); !s.fixed.sound() || s.fixed.slope == 0 {
+		return nil, fmt.Errorf("amperes = raw value · %g + %g: the figures together make no sensor", s.fixed.slope, s.fixed.intercept)
+	}
 	s.noise, s.rounding = s.split()
+	s.zero = math.Hypot(s.ZeroAmperes, s.rounding)
 	s.warmth = newWarmth(c.Heating)
 	return s, nil
 }
@@ -96,7 +116,8 @@ func (s *Sensor) lineAt(celsius, supplyVolts float64) line {
 	if s.Reversed {
 		slope, intercept = -slope, -intercept
 	}
-	return line{slope / s.CalibrationA1, (intercept - s.CalibrationA0) / s.CalibrationA1}
+	// Adding 0 turns −0 into 0, so that no current never reads as −0 A.
+	return line{slope / s.CalibrationA1, (intercept-s.CalibrationA0)/s.CalibrationA1 + 0}
 }
 
 // split puts the quantisation where it belongs: a converter dithered by noise of half a count or more rounds independently from
@@ -122,15 +143,15 @@ func (s *Sensor) AmperesPerCount() float64 {
 // StaticUncertainty gives the standard uncertainty of one reading before any estimate: noise and zero (each with its share of the
 // quantisation) and the relative one of the gain.
 func (s *Sensor) StaticUncertainty() (noiseAmperes, zeroAmperes, gainRatio float64) {
-	return s.noise, math.Hypot(s.ZeroAmperes, s.rounding), s.GainRatio
+	return s.noise, s.zero, s.GainRatio
 }
 
-// FullScale is the greatest current that can be read in both directions before the converter saturates or MaximumAmperes is
-// reached; known is false if there is no limit.
+// FullScale is the greatest current, in magnitude, that can be read in one direction at least before the converter saturates or
+// MaximumAmperes is reached; known is false if there is no limit.
 func (s *Sensor) FullScale() (amperes float64, known bool) {
 	full := s.MaximumAmperes
 	if s.RangeKnown {
-		full = min(full, math.Abs(s.fixed.at(s.MinimumRaw)), math.Abs(s.fixed.at(s.MaximumRaw)))
+		full = min(full, max(math.Abs(s.fixed.at(s.MinimumRaw)), math.Abs(s.fixed.at(s.MaximumRaw))))
 	}
 	return full, !math.IsInf(full, 1)
 }
