@@ -7,6 +7,8 @@
 //	              folder of its configuration
 //	time_column   the column of the time (the first, whatever its name)
 //	where         {column: text, …}: only rows whose cells have these texts
+//	from_seconds  only rows at or after this time of the recording (all)
+//	to_seconds    only rows at or before it (all)
 //	inputs        list of columns to give (every other column that holds numbers, by its own name, in unit "1"); see below
 //	speed         seconds of the recording in one second (1); 0 = as fast as possible
 //	frame_scans   scans in a frame at most (1000, and cut so that at a speed no scan is held back for more than 100 ms)

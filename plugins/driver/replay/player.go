@@ -22,7 +22,7 @@ type player struct {
 }
 
 func newPlayer(plan *plan, in *table.Reader, emit func(*plugin.Frame) error) *player {
-	return &player{plan: plan, rows: rows{Reader: in, where: plan.where}, batch: newBatch(plan.inputs), emit: emit}
+	return &player{plan: plan, rows: rows{Reader: in, where: plan.where, window: plan.window}, batch: newBatch(plan.inputs), emit: emit}
 }
 
 // play sends all rows and gives what ended them, errEnd if it was the end of the recording. Scans before a fault are sent first.

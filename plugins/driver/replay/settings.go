@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 	"maps"
+	"math"
 	"slices"
 	"strings"
 
@@ -24,6 +25,9 @@ type settings struct {
 	Speed      float64           `json:"speed"`
 	FrameScans int               `json:"frame_scans"`
 	WallStart  string            `json:"wall_start"`
+
+	FromSeconds *float64 `json:"from_seconds"`
+	ToSeconds   *float64 `json:"to_seconds"`
 }
 
 func defaults() settings { return settings{Speed: 1} }
@@ -35,6 +39,7 @@ type plan struct {
 	header   []string
 	time     int // column
 	where    []condition
+	window   window
 	inputs   []input
 	rate     float64 // Hz; 0 = not known
 }
@@ -83,6 +88,10 @@ func (s *settings) findColumns(plan *plan) error {
 	if s.TimeColumn != "" {
 		plan.time = find("time_column", s.TimeColumn)
 	}
+	var err error
+	if plan.window, err = s.window(plan.time); err != nil {
+		faults = append(faults, err)
+	}
 	for _, name := range slices.Sorted(maps.Keys(s.Where)) {
 		plan.where = append(plan.where, condition{find("where", name), s.Where[name]})
 	}
@@ -97,6 +106,29 @@ func (s *settings) findColumns(plan *plan) error {
 		}
 	}
 	return errors.Join(faults...)
+}
+
+// window settles the span of time that is played.
+func (s *settings) window(column int) (window, error) {
+	w := window{limited: s.FromSeconds != nil || s.ToSeconds != nil, column: column, from: math.MinInt64, to: math.MaxInt64}
+	var faults []error
+	for _, end := range []struct {
+		key     string
+		seconds *float64
+		nanos   *int64
+	}{{"from_seconds", s.FromSeconds, &w.from}, {"to_seconds", s.ToSeconds, &w.to}} {
+		switch {
+		case end.seconds == nil:
+		case math.Abs(*end.seconds) > table.MaxSeconds:
+			faults = append(faults, fault(end.key, fmt.Errorf("%v s is not within ±%d", *end.seconds, int64(table.MaxSeconds))))
+		default:
+			*end.nanos = int64(math.Round(*end.seconds * 1e9))
+		}
+	}
+	if w.from > w.to {
+		faults = append(faults, fault("to_seconds", errors.New("lies before from_seconds")))
+	}
+	return w, errors.Join(faults...)
 }
 
 // describe tells the daemon what there is.

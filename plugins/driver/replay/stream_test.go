@@ -104,6 +104,27 @@ func TestWhere(t *testing.T) {
 	}
 }
 
+func TestWindow(t *testing.T) {
+	write(t, "t,a\n0,1\n1.5,2\n3,3\n2,4\n4.5,5\n")
+	for name, c := range map[string]struct {
+		settings with
+		want     []scanned
+	}{
+		"both ends are in it":       {with{"from_seconds": 1.5, "to_seconds": 3}, []scanned{{0, 15e8, 15e8, 2, false}, {1, 3e9, 3e9, 3, false}, {2, 2e9, 2e9, 4, false}}},
+		"only a beginning":          {with{"from_seconds": 4}, []scanned{{0, 45e8, 45e8, 5, false}}},
+		"only an end":               {with{"to_seconds": 0}, []scanned{{0, 0, 0, 1, false}}},
+		"a beginning before zero":   {with{"from_seconds": -1, "to_seconds": 1}, []scanned{{0, 0, 0, 1, false}}},
+		"an end after the last row": {with{"from_seconds": 4.5, "to_seconds": 99}, []scanned{{0, 45e8, 45e8, 5, false}}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			c.settings["speed"] = 0
+			if diff := cmp.Diff(c.want, scans(mustPlay(t, c.settings), 0)); diff != "" {
+				t.Errorf("scans (-want +got):\n%s", diff)
+			}
+		})
+	}
+}
+
 // TestCutOfFramesChangesNothing plays a recording with gaps and a repeated time in frames of several sizes.
 func TestCutOfFramesChangesNothing(t *testing.T) {
 	const file = "../../../testdata/recordings/drive_us06_25c_10hz.csv"

@@ -24,7 +24,7 @@ const (
 
 // survey reads the first rows. A fault in a later one than the first is left for the stream to report in its turn.
 func (p *plan) survey(ctx context.Context, in *table.Reader) error {
-	rows := &rows{Reader: in, where: p.where}
+	rows := &rows{Reader: in, where: p.where, window: p.window}
 	kinds := make([]kind, len(p.header))
 	var times []int64
 	for len(times) < surveyRows {
@@ -65,6 +65,8 @@ func (p *plan) surveyEnd(err error, seen int) error {
 		return at
 	case len(p.where) > 0:
 		return fmt.Errorf("%s: no row has what setting %q asks for", p.path, "where")
+	case p.window.limited:
+		return fmt.Errorf("%s: no row lies between %q and %q", p.path, "from_seconds", "to_seconds")
 	}
 	return fmt.Errorf("%s: no rows, only a header", p.path)
 }
