@@ -145,6 +145,7 @@ func build(c *config.Config, o *Options, sink pipeline.Sink, sequences pipeline.
 	var conductors []*pipeline.Conductor
 	for _, each := range c.Conductors {
 		p := conductorConfig(each, c.Ledger)
+		p.Expected = each.Estimator != nil
 		p.Lockstep, p.Start, p.Log = lockstep, starter(host), o.Log.Named("conductor."+each.Name)
 		p.EventPrefix = fmt.Sprint(opening)
 		conductor, err := pipeline.NewConductor(p, sink)

@@ -21,6 +21,7 @@ import (
 const (
 	databaseName   = "ampledger.sqlite"
 	openedWithin   = 2 * time.Second // that devices may take before the estimators are started without them
+	begunWithin    = time.Second     // that estimators may take before readings go on without them
 	flushedWithin  = 10 * time.Second
 	servedOutTimes = 2 * time.Second // that subscribers get to take what is left
 )
@@ -146,17 +147,17 @@ func (r *running) runDevices(ctx context.Context) {
 	for _, d := range r.devices {
 		opened.Add(1)
 		running.Go(func() {
-			if err := d.Open(ctx); err != nil {
-				r.options.Log.Error("device did not start; trying again", zap.Error(err))
-			}
-			opened.Done()
-			<-begun
-			r.report("device "+d.Name(), guarded(func() error { return d.Run(ctx) }))
+			release := sync.OnceFunc(opened.Done)
+			defer release()
+			r.report("device "+d.Name(), guarded(func() error {
+				return d.Run(ctx, func() { release(); <-begun })
+			}))
 		})
 	}
-	r.waitOpened(ctx, &opened)
-	r.beginEstimators(ctx)
-	close(begun)
+	running.Go(func() {
+		waitFor(ctx, &opened, openedWithin)
+		r.beginEstimators(ctx, begun)
+	})
 	for _, c := range r.conductors {
 		running.Go(func() { r.report("conductor "+c.Name(), guarded(func() error { return c.Run(ctx) })) })
 	}
@@ -171,31 +172,39 @@ func (r *running) report(what string, err error) {
 	}
 }
 
-// waitOpened gives the devices a moment, so that the estimators can be told of all channels; a device that hangs delays no other.
-func (r *running) waitOpened(ctx context.Context, opened *sync.WaitGroup) {
-	done := make(chan struct{})
-	go func() {
-		opened.Wait()
-		close(done)
-	}()
-	timer := time.NewTimer(openedWithin)
-	defer timer.Stop()
-	select {
-	case <-done:
-	case <-timer.C:
-	case <-ctx.Done():
-	}
-}
-
-func (r *running) beginEstimators(ctx context.Context) {
+// beginEstimators starts each conductor's first estimator and closes begun when all have been started, or failed, or are taking their
+// time: readings wait for none of them, and a late one is warmed up with what it missed.
+func (r *running) beginEstimators(ctx context.Context, begun chan<- struct{}) {
+	var starting sync.WaitGroup
 	for i, c := range r.conductors {
 		e := r.config.Conductors[i].Estimator
 		if e == nil {
 			continue
 		}
-		if err := c.Begin(ctx, candidate(e)); err != nil {
-			r.options.Log.Error("estimator did not start; readings are statically compensated", zap.String("conductor", c.Name()), zap.Error(err))
-		}
+		starting.Go(func() {
+			if err := c.Begin(ctx, candidate(e)); err != nil {
+				r.options.Log.Error("estimator did not start; readings are statically compensated", zap.String("conductor", c.Name()), zap.Error(err))
+			}
+		})
+	}
+	waitFor(ctx, &starting, begunWithin)
+	close(begun)
+	starting.Wait()
+}
+
+// waitFor waits for a group, but no longer than a limit or ctx.
+func waitFor(ctx context.Context, group *sync.WaitGroup, limit time.Duration) {
+	done := make(chan struct{})
+	go func() {
+		group.Wait()
+		close(done)
+	}()
+	timer := time.NewTimer(limit)
+	defer timer.Stop()
+	select {
+	case <-done:
+	case <-timer.C:
+	case <-ctx.Done():
 	}
 }
 

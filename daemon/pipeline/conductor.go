@@ -26,7 +26,8 @@ type ConductorConfig struct {
 	PostNanos        int64  // device time from one posting to the next, > 0
 	EventPrefix      string // makes event identifiers unique for ever
 	Lockstep         bool   // wait for each estimate
-	Start            Start  // starts estimators; nil = none can be had
+	Start            Start  // starts estimators
+	Expected         bool   // Begin will be called; until it has been, there is nothing to swap
 	Log              *zap.Logger
 }
 

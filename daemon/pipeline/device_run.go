@@ -9,8 +9,11 @@ import (
 )
 
 // Run reads the device until ctx ends or a finite source comes to its end. A driver that fails is started again after a pause that grows;
-// what was missed is a gap. It opens the device if that was not done. It returns with the driver ended.
-func (d *Device) Run(ctx context.Context) error {
+// what was missed is a gap. opened is called once, after the first attempt to open the device, whatever came of it; frames wait for it to
+// return. Run returns with the driver ended.
+func (d *Device) Run(ctx context.Context, opened func()) error {
+	first := d.Open(ctx)
+	opened()
 	var watching sync.WaitGroup
 	watched, stop := context.WithCancel(ctx)
 	d.heard.Store(int64(time.Since(d.start)))
@@ -20,52 +23,50 @@ func (d *Device) Run(ctx context.Context) error {
 		watching.Wait()
 		d.Close()
 	}()
-	var faults []*fault
-	for attempt := 0; ; attempt++ {
-		frames, err := d.session(ctx, func() {
-			d.recovered(faults)
-			faults = nil
-		})
-		ended := isEnd(err) || d.finite()
-		switch {
-		case ctx.Err() != nil:
-			return nil
-		case isEnd(err):
+	d.keep(ctx, first)
+	return nil
+}
+
+// keep delivers frames, and opens the device again whenever it failed; err is what came of opening it first.
+func (d *Device) keep(ctx context.Context, err error) {
+	var raised []*fault
+	for attempt := 0; ctx.Err() == nil; attempt++ {
+		if err == nil {
+			err = d.deliverAll(ctx, func() {
+				d.recovered(raised)
+				raised, attempt = nil, 0
+			})
+		}
+		if ctx.Err() != nil {
+			return
+		}
+		over := isEnd(err) || d.finite()
+		if isEnd(err) {
 			d.config.Log.Info("the source has come to its end", zap.Uint64("next_sequence", d.next))
-			d.End(ctx)
-			return nil
+		} else {
+			raised = d.failed(raised, err)
 		}
-		faults = d.failed(faults, err)
-		if ended {
+		if over {
 			d.End(ctx)
-			return nil
-		}
-		if frames > 0 {
-			attempt = 0
+			return
 		}
 		d.Close()
-		if !pause(ctx, backoff(attempt)) {
-			return nil
+		if pause(ctx, backoff(attempt)) {
+			err = d.Open(ctx)
 		}
 	}
 }
 
-// session opens the driver if need be and delivers its frames until something ends it. recovered is called at the first frame.
-func (d *Device) session(ctx context.Context, recovered func()) (frames int, err error) {
-	if d.stream == nil {
-		if err := d.Open(ctx); err != nil {
-			return 0, err
-		}
-	}
-	for {
+// deliverAll delivers frames until something ends them. recovered is called at the first.
+func (d *Device) deliverAll(ctx context.Context, recovered func()) error {
+	for first := true; ; first = false {
 		f, err := d.Next(ctx)
 		if err != nil {
-			return frames, err
+			return err
 		}
-		if frames == 0 {
+		if first {
 			recovered()
 		}
-		frames++
 		d.heard.Store(int64(time.Since(d.start)))
 		d.Deliver(ctx, f)
 	}

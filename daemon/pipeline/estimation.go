@@ -45,6 +45,7 @@ type item struct {
 type estimation struct {
 	contactor contact
 	lockstep  bool
+	beginning bool       // the first estimator is still to come
 	newest    scan.Clock // time of the newest summary
 
 	generation uint64 // newest given out
@@ -57,7 +58,7 @@ type estimation struct {
 }
 
 func (e *estimation) init(config ConductorConfig) {
-	e.lockstep = config.Lockstep
+	e.lockstep, e.beginning = config.Lockstep, config.Expected
 	e.died = make(chan *run, 1)
 }
 

@@ -17,6 +17,7 @@ func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
 	r, err := c.startRun(ctx, candidate, c.nextGeneration())
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	c.estimation.beginning = false
 	if err != nil {
 		failed := newRun(candidate, c.estimation.generation, nil, "", nil)
 		failed.fail(err)

@@ -20,8 +20,8 @@ const (
 	Swapped                  // it is in force
 )
 
-// ErrSwapBusy says that another swap of the conductor is going on.
-var ErrSwapBusy = errors.New("another swap of this conductor is going on")
+// ErrSwapBusy says that another swap of the conductor is going on, or that its first estimator is still being started.
+var ErrSwapBusy = errors.New("an estimator of this conductor is being started already")
 
 // ErrLockstep says that an offline run keeps its estimator.
 var ErrLockstep = errors.New("an offline run keeps its estimator")
@@ -40,7 +40,16 @@ func (c *Conductor) Swap(ctx context.Context, candidate Candidate, progress func
 		return nil, ErrSwapBusy
 	}
 	defer c.estimation.swap.Unlock()
+	if c.beginning() {
+		return nil, ErrSwapBusy
+	}
 	return c.replace(ctx, candidate, progress)
+}
+
+func (c *Conductor) beginning() bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.estimation.beginning
 }
 
 // replace does the swap; the swap lock is held.
