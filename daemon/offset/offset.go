@@ -18,12 +18,12 @@ import (
 
 // Estimate is the offset of one channel as an estimator gave it.
 type Estimate struct {
-	Amperes           float64 // what is to be subtracted, finite
-	Uncertainty       float64 // its standard uncertainty in amperes when it was made, ≥ 0
-	WalkPerRootSecond float64 // w in A/√s, ≥ 0
+	Amperes           float64    // what is to be subtracted, finite
+	Uncertainty       float64    // its standard uncertainty in amperes when it was made, ≥ 0
+	WalkPerRootSecond float64    // w in A/√s, ≥ 0
 	Made              scan.Clock // its Epoch, Monotonic and Wall: the time of the newest reading it rests on
-	Estimator         string // plugin's name
-	Generation        uint64 // of the estimator, from 1
+	Estimator         string     // plugin's name
+	Generation        uint64     // of the estimator, from 1
 }
 
 // Valid tells whether the figures can be applied at all.
