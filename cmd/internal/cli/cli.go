@@ -93,3 +93,13 @@ func Group(c *cobra.Command, under ...*cobra.Command) *cobra.Command {
 	c.AddCommand(under...)
 	return c
 }
+
+// LoadConfig reads a configuration. One that cannot be read was named wrongly, so that too is a Usage.
+func LoadConfig(path string) (*config.Config, error) {
+	read, err := config.Load(path)
+	var faults config.Faults
+	if err != nil && !errors.As(err, &faults) {
+		return nil, Usage{err}
+	}
+	return read, err
+}

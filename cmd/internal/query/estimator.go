@@ -2,13 +2,13 @@ package query
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"strings"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/types/known/structpb"
 
 	"github.com/ampledger/ampledger/client"
@@ -66,8 +66,13 @@ func estimatorSwapCommand() *cobra.Command {
 	c.Flags().StringVar(&settings, "with", "{}", "its settings, as a JSON object")
 	asJSON := jsonFlag(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
-		request := &ampledgerv1.SwapEstimatorRequest{Conductor: args[0], Plugin: args[1], Settings: &structpb.Struct{}}
-		if err := protojson.Unmarshal([]byte(settings), request.GetSettings()); err != nil {
+		request := &ampledgerv1.SwapEstimatorRequest{Conductor: args[0], Plugin: args[1]}
+		var fields map[string]any
+		err := json.Unmarshal([]byte(settings), &fields)
+		if err == nil {
+			request.Settings, err = structpb.NewStruct(fields)
+		}
+		if err != nil {
 			return cli.Usagef("--with is no JSON object: %w", err)
 		}
 		return connected(c, func(ctx context.Context, daemon *client.Client) error { return swap(ctx, c, daemon, request, *asJSON) })

@@ -38,7 +38,7 @@ func processCommand() *cobra.Command {
 	c.Flags().StringVar(&flags.events, "events", "", "write the events to this file as JSON")
 	flags.json = c.Flags().Bool("json", false, "write the statements to standard output as JSON")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		read, err := config.Load(args[0])
+		read, err := cli.LoadConfig(args[0])
 		if err != nil {
 			return err
 		}

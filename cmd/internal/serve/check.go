@@ -23,7 +23,7 @@ func checkCommand() *cobra.Command {
 	}
 	asJSON := c.Flags().Bool("json", false, "write JSON")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		read, err := config.Load(args[0])
+		read, err := cli.LoadConfig(args[0])
 		if err != nil {
 			return err
 		}

@@ -10,7 +10,6 @@ import (
 	"github.com/ampledger/ampledger/cmd/internal/cli"
 	"github.com/ampledger/ampledger/cmd/internal/shipped"
 	"github.com/ampledger/ampledger/daemon"
-	"github.com/ampledger/ampledger/daemon/config"
 )
 
 func runCommand() *cobra.Command {
@@ -25,7 +24,7 @@ func runCommand() *cobra.Command {
 		if err := level.UnmarshalText([]byte(*text)); err != nil {
 			return cli.Usagef("--log-level: %w", err)
 		}
-		read, err := config.Load(args[0])
+		read, err := cli.LoadConfig(args[0])
 		if err != nil {
 			return err
 		}

@@ -1,0 +1,137 @@
+package query
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/ampledger/ampledger/client"
+	"github.com/ampledger/ampledger/cmd/internal/cli"
+	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
+)
+
+// run runs one command and gives what it wrote and its status.
+func run(t *testing.T, args ...string) (stdout, stderr string, status int) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	var out, err bytes.Buffer
+	status = cli.Run(ctx, Command(), args, &out, &err)
+	return out.String(), err.String(), status
+}
+
+// TestDemo is what a newcomer runs first.
+func TestDemo(t *testing.T) {
+	before, err := filepath.Glob(filepath.Join(os.TempDir(), "ampledger-demo-*"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	stdout, stderr, status := run(t, "demo")
+	if status != 0 || stderr != "" {
+		t.Fatalf("status %d, stderr %q", status, stderr)
+	}
+	for _, part := range []string{
+		"shunt: mean ± u", "magnetic: mean ± u",
+		"EVENT", "raised    pack-negative/shunt  discharge-inverse (inverse time)", "operated  pack-negative/shunt  discharge-inverse",
+		"Charge of pack-negative", "what the offset would have cost", "Compensated they differ by", "The simulator knows the truth",
+	} {
+		if !strings.Contains(stdout, part) {
+			t.Errorf("the output lacks %q:\n%s", part, stdout)
+		}
+	}
+	if rows := strings.Count(stdout, " … "); rows < 2*30 {
+		t.Errorf("%d cells of readings, an hour has 30 lines of two", rows)
+	}
+	after, err := filepath.Glob(filepath.Join(os.TempDir(), "ampledger-demo-*"))
+	if err != nil || len(after) > len(before) {
+		t.Errorf("the demo left %v behind (%v)", after, err)
+	}
+}
+
+// shortHour serves the demonstration's scenario, cut to its overcurrent and played as fast as it can be, and waits for its end.
+func shortHour(t *testing.T) (address string) {
+	t.Helper()
+	text := strings.NewReplacer("speed: 300", "speed: 2000", "duration_seconds: 3600", "duration_seconds: 1600").Replace(string(demoScenario))
+	file := filepath.Join(t.TempDir(), "pack.yaml")
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	read, err := cli.LoadConfig(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	address, ended, err := startDaemon(ctx, read)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		cancel()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+	})
+	daemon, err := client.Dial(address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer daemon.Close()
+	request := &ampledgerv1.StreamReadingsRequest{Conductor: demoConductor, MaxRateHertz: 0.01, FromOldest: true}
+	if err := daemon.FollowReadings(ctx, request, func(*ampledgerv1.StreamReadingsResponse) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+	return address
+}
+
+// TestQuestionsToADaemon asks a daemon whose hour is over everything there is to ask.
+func TestQuestionsToADaemon(t *testing.T) {
+	address := shortHour(t)
+	for _, c := range []struct {
+		args   string
+		status int
+		want   []string // parts of what it writes
+	}{
+		{"watch pack-negative --from-oldest --rate 0.01", 0, []string{"shunt: mean ± u", "magnetic: mean ± u", " … "}},
+		{"watch pack-negative --from-oldest --rate 0.01 --channel magnetic", 0, []string{"magnetic: mean ± u"}},
+		{"watch", 2, []string{"name a conductor: pack-negative, truth"}},
+		{"watch pack-positive", 2, []string{`no conductor "pack-positive"; there are pack-negative, truth`}},
+		{"watch truth --channel shunt", 2, []string{`has no channel "shunt"; it has simulator`}},
+		{"charge pack-negative", 0, []string{"Charge of pack-negative", "shunt *", "95 % interval"}},
+		{"charge pack-negative --from 2200-01-01T00:00:00Z", 1, []string{"no ledger entry lies in the span"}},
+		{"charge pack-negative --from 2026-01-02T00:00:00Z --to 2026-01-01T00:00:00Z", 1, []string{"the span ends before it begins"}},
+		{"abuse", 0, []string{"discharge-inverse (inverse time)", "operated", "#1\n"}},
+		{"estimator list", 0, []string{"pack-negative: fixedzero, generation 1", "the mean over the first rest, held", "magnetic"}},
+		{"estimator swap pack-negative nothing", 1, []string{`no estimator "nothing"; shipped are fixedzero`}},
+		{"estimator swap pack-negative fixedzero --with {\"zero\":\"never\"}", 1, []string{"generation 2: failed", `"never" is none of`, "still in force"}},
+		{"estimator swap pack-negative fixedzero", 0, []string{"generation 3: warming", "generation 3: swapped, in force from sequence"}},
+	} {
+		t.Run(c.args, func(t *testing.T) {
+			stdout, stderr, status := run(t, append(strings.Fields(c.args), "--address", address)...)
+			if status != c.status {
+				t.Errorf("status %d, want %d", status, c.status)
+			}
+			for _, part := range c.want {
+				if !strings.Contains(stdout+stderr, part) {
+					t.Errorf("lacks %q:\n%s%s", part, stdout, stderr)
+				}
+			}
+		})
+	}
+	for _, args := range []string{
+		"watch pack-negative --from-oldest --rate 0 --json", "watch truth --from-oldest --rate 0.01 --json", "charge pack-negative --json", "abuse --json", "estimator list --json",
+	} {
+		t.Run(args, func(t *testing.T) {
+			stdout, stderr, status := run(t, append(strings.Fields(args), "--address", address)...)
+			decoder := json.NewDecoder(strings.NewReader(stdout))
+			var message map[string]any
+			if err := decoder.Decode(&message); err != nil || status != 0 {
+				t.Errorf("status %d, %v: %.300s%s", status, err, stdout, stderr)
+			}
+		})
+	}
+}
