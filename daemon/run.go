@@ -31,6 +31,7 @@ type running struct {
 	config  *config.Config
 	options *Options
 
+	lock       *os.File
 	store      *store.Store
 	recorder   *store.Recorder
 	listener   net.Listener
@@ -57,6 +58,9 @@ func Run(ctx context.Context, c *config.Config, o *Options) (err error) {
 func (r *running) open(ctx context.Context) (err error) {
 	if err := os.MkdirAll(r.config.State, 0o700); err != nil {
 		return fmt.Errorf("state: %w", err)
+	}
+	if r.lock, err = lockState(r.config.State); err != nil {
+		return err
 	}
 	if r.listener, err = listenUnix(r.config.Listen.Unix); err != nil {
 		return err
@@ -242,6 +246,9 @@ func (r *running) close() (err error) {
 	}
 	if r.store != nil {
 		err = errors.Join(err, r.store.Close())
+	}
+	if r.lock != nil {
+		err = errors.Join(err, r.lock.Close())
 	}
 	return err
 }

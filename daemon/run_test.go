@@ -352,4 +352,21 @@ func TestBadDevicesBesideAGoodOne(t *testing.T) {
 	}
 }
 
+// TestOneDaemonAState refuses a second daemon on the same state, and on the same socket, while the first one serves.
+func TestOneDaemonAState(t *testing.T) {
+	c, folder := load(t, simulated(1, ""))
+	s := serve(t, c)
+	if err := daemon.Run(t.Context(), c, options(t)); err == nil || !strings.Contains(err.Error(), "another daemon works on it") {
+		t.Errorf("a second daemon on the state ended with %v", err)
+	}
+	other := *c
+	other.State = filepath.Join(folder, "other")
+	if err := daemon.Run(t.Context(), &other, options(t)); err == nil || !strings.Contains(err.Error(), "another daemon serves") {
+		t.Errorf("a second daemon on the socket ended with %v", err)
+	}
+	if l := follow(t, s); l.readings["shunt"] != 1000 {
+		t.Errorf("the first one gave %v", l.readings)
+	}
+}
+
 var errEnough = errors.New("enough")

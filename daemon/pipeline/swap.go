@@ -120,7 +120,7 @@ func (c *Conductor) described() plugin.Conductor {
 // warm waits for the candidate's first answer.
 func (r *run) warm(ctx context.Context) error {
 	ctx, cancel := context.WithTimeoutCause(ctx, warmDeadline,
-		fmt.Errorf("estimator %s: no summary came for it to answer within %v", r.candidate.Program.Name(), warmDeadline))
+		fmt.Errorf("estimator %s: gave no first answer within %v: it hangs, or no summary came", r.candidate.Program.Name(), warmDeadline))
 	defer cancel()
 	select {
 	case <-r.answered:

@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -41,10 +42,7 @@ func TestDiskFull(t *testing.T) {
 // limitPages bounds the file, but never below what it has.
 func limitPages(t *testing.T, s *store.Store, pages int) {
 	t.Helper()
-	var limit int
-	if err := s.Writer().QueryRow("SELECT max_page_count FROM pragma_max_page_count(?)", pages).Scan(&limit); err != nil {
-		t.Fatal(err)
-	}
+	must(s.Writer().Exec(fmt.Sprint("PRAGMA max_page_count = ", pages)))(t)
 }
 
 // TestRecorderDiskFull lets a recorder live through a full disk.

@@ -70,8 +70,8 @@ func TestKill(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "ampledger.db")
 	moments := rand.New(rand.NewPCG(1, 2))
 	var before committed
-	for range 6 {
-		said := runAndKill(t, path, moments.IntN(120))
+	for range 5 {
+		said := runAndKill(t, path, moments.IntN(90))
 		first, last := said[0], said[len(said)-1]
 		if first.opening <= before.opening || first.entry <= before.entry || first.log <= before.log || first.next < before.next+10 {
 			t.Errorf("after %+v the next one began with %+v: something is used twice", before, first)

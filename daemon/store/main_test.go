@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"os"
 	"testing"
@@ -17,6 +18,9 @@ func TestMain(m *testing.M) {
 	if path := os.Getenv(childVariable); path != "" {
 		fmt.Fprintln(os.Stderr, child(path))
 		os.Exit(1)
+	}
+	if err := flag.Set("rapid.checks", "20"); err != nil { // unless the command line says more
+		panic(err)
 	}
 	goleak.VerifyTestMain(m)
 }

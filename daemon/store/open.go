@@ -72,6 +72,10 @@ func (s *Store) start(found files) error {
 	if err := useLog(s.writer); err != nil {
 		return err
 	}
+	// SQLite opens a file that it may only read without a word, and says so at the first statement that writes.
+	if _, err := s.writer.Exec("UPDATE daemon SET opening = opening WHERE id = 0"); err != nil {
+		return err
+	}
 	s.readers = connect(address(s.path)+common+"&_query_only=1", readerCount)
 	return s.finish()
 }

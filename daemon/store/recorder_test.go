@@ -20,7 +20,8 @@ import (
 type disk struct {
 	to    store.Appender
 	mutex sync.Mutex
-	fault error           // what Append answers; nil = it works
+	fault error           // errDisk: Append fails; nil = it works
+	every int             // if above 0, only each so-many-th try works
 	hang  bool            // Append waits for its context
 	tries []time.Duration // when Append was called, since begin
 	begin time.Time
@@ -42,8 +43,8 @@ func (d *disk) Append(ctx context.Context, batch store.Batch) (store.Positions, 
 		d.mutex.Lock()
 		return store.Positions{}, context.Cause(ctx)
 	}
-	if d.fault != nil {
-		return store.Positions{}, d.fault
+	if d.fault != nil || d.every > 0 && len(d.tries)%d.every != 0 {
+		return store.Positions{}, errDisk
 	}
 	d.sizes = append(d.sizes, [3]int{len(batch.Postings), len(batch.Events), len(batch.Holds)})
 	return d.to.Append(ctx, batch)
@@ -233,7 +234,7 @@ func TestRecorderDrain(t *testing.T) {
 		took  time.Duration
 	}{
 		"all well":                  {nil, false, 0, false, 0},
-		"disk fails and comes back": {errDisk, false, 3 * time.Second, false, 3 * time.Second},
+		"disk fails and comes back": {errDisk, false, 2500 * time.Millisecond, false, 3 * time.Second},
 		"disk fails":                {errDisk, false, 0, true, 4 * time.Second},
 		"disk hangs":                {nil, true, 0, true, 4 * time.Second},
 	} {
@@ -316,6 +317,7 @@ func TestRecorderInvalid(t *testing.T) {
 func TestRecorderConcurrent(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := newDisk(t)
+		d.every = 3
 		r := store.NewRecorder(d, store.RecorderConfig{BatchRows: 5})
 		end := run(t, r)
 		var callers sync.WaitGroup
@@ -328,7 +330,6 @@ func TestRecorderConcurrent(t *testing.T) {
 					r.Tell(event("a", "pack"))
 					r.Hold("adc0", uint64(25*c+n))
 					if n%5 == 0 {
-						d.set(map[bool]error{true: errDisk}[n%10 == 0], false)
 						time.Sleep(70 * time.Millisecond)
 					}
 					if n%6 == 1 {
@@ -339,10 +340,7 @@ func TestRecorderConcurrent(t *testing.T) {
 				}
 			})
 		}
-		mender := time.AfterFunc(time.Minute, func() { d.set(nil, false) })
 		callers.Wait()
-		mender.Stop()
-		d.set(nil, false)
 		if err := end(); err != nil {
 			t.Error(err)
 		}
@@ -352,6 +350,59 @@ func TestRecorderConcurrent(t *testing.T) {
 		}
 		if through, _ := r.Held("adc0"); through != 99 {
 			t.Errorf("held through %d", through)
+		}
+	})
+}
+
+// TestRecorderFlush lets the disk fail between two rounds: a flush must not take the first for the second. What was written frees its place.
+func TestRecorderFlush(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := newDisk(t)
+		r := store.NewRecorder(d, store.RecorderConfig{
+			BatchRows: 1, QueueEvents: 2, OnRecorded: func([]*ampledgerv1.Event) { d.set(errDisk, false) },
+		})
+		r.Tell(event("a", "pack"))
+		r.Tell(event("b", "pack"))
+		end := run(t, r)
+		short, cancel := context.WithTimeout(t.Context(), time.Second)
+		defer cancel()
+		if err := r.Flush(short); !errors.Is(err, context.DeadlineExceeded) {
+			t.Errorf("flush: %v, though one of two events is on disk", err)
+		}
+		r.Tell(event("c", "pack"))
+		if r.Unrecorded() != 0 {
+			t.Error("the event on disk still takes a place")
+		}
+		r.Tell(event("d", "pack"))
+		if r.Unrecorded() != 1 {
+			t.Error("three wait where two may")
+		}
+		if err := end(); !errors.Is(err, store.ErrNotDrained) {
+			t.Error(err)
+		}
+	})
+}
+
+// TestRecorderEnding gives something while the queue is drained: it is too late, and nothing is lost in silence.
+func TestRecorderEnding(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := newDisk(t)
+		d.set(errDisk, false)
+		r := store.NewRecorder(d, store.RecorderConfig{Drain: time.Minute})
+		end := run(t, r)
+		if !r.Post(entry("pack", "shunt", 0), nil) {
+			t.Error("not taken")
+		}
+		ended := make(chan error, 1)
+		go func() { ended <- end() }()
+		time.Sleep(time.Second)
+		r.Tell(event("a", "pack"))
+		if r.Post(entry("pack", "shunt", 1), nil) || r.Unrecorded() != 1 {
+			t.Error("taken while ending")
+		}
+		d.set(nil, false)
+		if err := <-ended; err != nil {
+			t.Error(err)
 		}
 	})
 }
