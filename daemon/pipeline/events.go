@@ -39,10 +39,7 @@ func (b *eventBook) guardChange(lane *Lane, c guard.Change) {
 		PeakAmperes: c.PeakAmperes, PeakUncertaintyAmperes: c.PeakUncertaintyAmperes,
 		ChargeCoulombs: c.ChargeCoulombs, SquareAmpereSeconds: c.SquareAmpereSeconds,
 		OffsetAmperes: c.Estimate.Offset, Estimator: c.Estimate.Estimator, EstimatorGeneration: c.Estimate.Generation,
-		StaticOnly: c.Estimate.Stale || c.Estimate.Generation == 0,
-	}
-	if c.Railed {
-		event.Detail = "a reading was at the sensor's limit: the peak and the integrals are lower bounds"
+		StaticOnly: c.Estimate.Stale || c.Estimate.Generation == 0, LowerBound: c.Railed,
 	}
 	b.sink.Event(event)
 }

@@ -157,7 +157,7 @@ func TestDeadEstimatorIsHeldAndReplaced(t *testing.T) {
 		if err := c.EstimatorFault(); err == nil || err.Error() != "conductor pack: estimator broken: it is" {
 			t.Errorf("fault is %v", err)
 		}
-		time.Sleep(5 * time.Second) // in the bubble: past both pauses
+		pause(t.Context(), 5*time.Second) // of the bubble's time: past both pauses
 		synctest.Wait()
 		if g, o := inForce(t, c, j, 30); o != 3 || g < 2 {
 			t.Errorf("after the restart generation %d, offset %g is in force", g, o)

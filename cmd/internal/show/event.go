@@ -16,7 +16,7 @@ func Event(e *ampledgerv1.Event) string {
 	}
 	fmt.Fprintf(&b, "  %s (%s)", e.GetElement(), strings.ReplaceAll(e.GetKind(), "_", " "))
 	if measured(e) {
-		fmt.Fprintf(&b, "  peak %.1f ± %.1f A, %.3f s since onset, %s Ah, %.4g A²s", e.GetPeakAmperes(), e.GetPeakUncertaintyAmperes(),
+		fmt.Fprintf(&b, "  peak %s%.1f ± %.1f A, %.3f s since onset, %s Ah, %.4g A²s", bound(e), e.GetPeakAmperes(), e.GetPeakUncertaintyAmperes(),
 			float64(e.GetChangeMonotonicNanos()-e.GetOnsetMonotonicNanos())/1e9, coulombsToAmpereHours(e.GetChargeCoulombs()), e.GetSquareAmpereSeconds())
 	}
 	if e.GetStaticOnly() && measured(e) {
@@ -29,6 +29,14 @@ func Event(e *ampledgerv1.Event) string {
 		fmt.Fprintf(&b, "  #%d", e.GetLogSequence())
 	}
 	return b.String()
+}
+
+// bound says that the figures are least magnitudes.
+func bound(e *ampledgerv1.Event) string {
+	if e.GetLowerBound() {
+		return "at least (sensor at its limit) "
+	}
+	return ""
 }
 
 // measured tells whether the event is about a current.

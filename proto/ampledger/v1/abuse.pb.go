@@ -84,7 +84,7 @@ const (
 	EventState_EVENT_STATE_RAISED EventState = 1
 	// Its time ran out.
 	EventState_EVENT_STATE_OPERATED EventState = 2
-	// Back below the drop-off value.
+	// The element is reset: below its drop-off value, and an inverse-time element wholly.
 	EventState_EVENT_STATE_CLEARED EventState = 3
 )
 
@@ -416,10 +416,12 @@ type Event struct {
 	Estimator string `protobuf:"bytes,21,opt,name=estimator,proto3" json:"estimator,omitempty"`
 	// Its generation.
 	EstimatorGeneration uint64 `protobuf:"varint,22,opt,name=estimator_generation,json=estimatorGeneration,proto3" json:"estimator_generation,omitempty"`
-	// True if the estimate was missing or stale.
+	// True if no estimate was applied, only the static compensation, or if the one that is held is stale.
 	StaticOnly bool `protobuf:"varint,23,opt,name=static_only,json=staticOnly,proto3" json:"static_only,omitempty"`
 	// More in words, such as a plugin's last error.
-	Detail        string `protobuf:"bytes,24,opt,name=detail,proto3" json:"detail,omitempty"`
+	Detail string `protobuf:"bytes,24,opt,name=detail,proto3" json:"detail,omitempty"`
+	// True if a reading since the onset was at the sensor's limit: peak and integrals are lower bounds in magnitude.
+	LowerBound    bool `protobuf:"varint,25,opt,name=lower_bound,json=lowerBound,proto3" json:"lower_bound,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -622,6 +624,13 @@ func (x *Event) GetDetail() string {
 	return ""
 }
 
+func (x *Event) GetLowerBound() bool {
+	if x != nil {
+		return x.LowerBound
+	}
+	return false
+}
+
 var File_ampledger_v1_abuse_proto protoreflect.FileDescriptor
 
 const file_ampledger_v1_abuse_proto_rawDesc = "" +
@@ -643,7 +652,7 @@ const file_ampledger_v1_abuse_proto_rawDesc = "" +
 	"\bdelivery\x18\x01 \x01(\x0e2\x16.ampledger.v1.DeliveryR\bdelivery\x12)\n" +
 	"\x05event\x18\x02 \x01(\v2\x13.ampledger.v1.EventR\x05event\x12\x1d\n" +
 	"\n" +
-	"lost_count\x18\x03 \x01(\x04R\tlostCount\"\xa9\a\n" +
+	"lost_count\x18\x03 \x01(\x04R\tlostCount\"\xca\a\n" +
 	"\x05Event\x12\x19\n" +
 	"\bevent_id\x18\x01 \x01(\tR\aeventId\x12!\n" +
 	"\flog_sequence\x18\x02 \x01(\x04R\vlogSequence\x12.\n" +
@@ -670,7 +679,9 @@ const file_ampledger_v1_abuse_proto_rawDesc = "" +
 	"\x14estimator_generation\x18\x16 \x01(\x04R\x13estimatorGeneration\x12\x1f\n" +
 	"\vstatic_only\x18\x17 \x01(\bR\n" +
 	"staticOnly\x12\x16\n" +
-	"\x06detail\x18\x18 \x01(\tR\x06detail*P\n" +
+	"\x06detail\x18\x18 \x01(\tR\x06detail\x12\x1f\n" +
+	"\vlower_bound\x18\x19 \x01(\bR\n" +
+	"lowerBound*P\n" +
 	"\bDelivery\x12\x18\n" +
 	"\x14DELIVERY_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fDELIVERY_RAISED\x10\x01\x12\x15\n" +

@@ -983,7 +983,8 @@ type Lost struct {
 	FirstSequence uint64 `protobuf:"varint,2,opt,name=first_sequence,json=firstSequence,proto3" json:"first_sequence,omitempty"`
 	// Sequence of the last reading lost.
 	LastSequence uint64 `protobuf:"varint,3,opt,name=last_sequence,json=lastSequence,proto3" json:"last_sequence,omitempty"`
-	// Readings lost; fewer than the sequences span if the device skipped some itself.
+	// Readings lost: exact if the subscriber was too slow, so fewer than the sequences span where the device skipped some itself; if it
+	// asked for a sequence that is retained no more, all sequences up to the oldest retained count.
 	ReadingCount  uint64 `protobuf:"varint,4,opt,name=reading_count,json=readingCount,proto3" json:"reading_count,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
