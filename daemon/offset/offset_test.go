@@ -52,19 +52,19 @@ func TestUncertaintyOfAnySize(t *testing.T) {
 }
 
 func TestStaleFromTheSummaryThatBeginsTooLate(t *testing.T) {
-	s := taken(t, estimate(5))
+	s := taken(t, estimate(10))
 	for _, c := range []struct {
 		sequence uint64
 		stale    bool
-	}{{100, false}, {105, false}, {109, false}, {110, true}, {120, true}} {
+	}{{100, false}, {109, false}, {110, false}, {119, false}, {120, true}, {130, true}} {
 		r := readings(c.sequence, 1)
 		s.Apply(r)
-		if r.Stale != c.stale || r.Age != (int64(c.sequence)-5)*second || r.Offset != 2 {
+		if r.Stale != c.stale || r.Age != (int64(c.sequence)-10)*second || r.Offset != 2 {
 			t.Errorf("at %d: %+v", c.sequence, r.Estimate)
 		}
 	}
-	s.Take(estimate(120))
-	r := readings(130, 1)
+	s.Take(estimate(130))
+	r := readings(140, 1)
 	if s.Apply(r); r.Stale {
 		t.Error("a newer estimate is stale")
 	}
@@ -153,10 +153,10 @@ func TestEstimatesThatMakeNoSenseAreRefused(t *testing.T) {
 // An offset of exactly 0 is an estimate, too: its uncertainty takes the place of the sensor's.
 func TestZeroOffsetIsAnEstimate(t *testing.T) {
 	e := estimate(0)
-	e.Amperes, e.Generation = 0, 0
+	e.Amperes, e.Uncertainty, e.Generation = 0, 0, 0
 	r := readings(0, 1, 2)
 	taken(t, e).Apply(r)
-	if r.ZeroAmperes != 5 || r.Age != 0 || r.Amperes[1] != 2 || r.Stale {
+	if r.ZeroAmperes != 3 || r.Age != 0 || r.Amperes[1] != 2 || r.Stale {
 		t.Errorf("%+v", r)
 	}
 }

@@ -18,8 +18,10 @@ type Tally struct {
 	squares float64 // of their squares
 
 	warmOrigin float64 // the first temperature
-	warmSum    float64 // of the differences from it
-	warm       int     // temperatures in it
+	warmSum    float64 // of the differences from it, up to where the level began
+	level      float64 // the newest difference
+	held       int     // temperatures in a row that gave it
+	warm       int     // temperatures
 }
 
 // Mean of the usable readings in amperes; 0 if there are none.
@@ -44,7 +46,7 @@ func (t *Tally) Celsius() (mean float64, known bool) {
 	if t.warm == 0 {
 		return 0, false
 	}
-	return t.warmOrigin + t.warmSum/float64(t.warm), true
+	return t.warmOrigin + (t.warmSum+float64(t.level*float64(t.held)))/float64(t.warm), true
 }
 
 // Add takes the readings of r before any estimate was subtracted; temperature is the column of the sensor's temperature or nil.
@@ -81,7 +83,8 @@ func (t *Tally) begin(r *scan.Readings) {
 	t.origin, t.Minimum, t.Maximum = r.Amperes[k], r.Minimum, r.Maximum
 }
 
-// addTemperature weighs a value by the scans it stands for, so that it does not matter whether the driver repeats it.
+// addTemperature weighs a value by the scans it stands for, so that it does not matter whether the driver repeats it. Equal ones in a row
+// enter the sum at once when another follows, since adding them one by one would round otherwise than adding those of each batch.
 func (t *Tally) addTemperature(column *scan.Column, scans int) {
 	each := 1
 	if len(column.Values) == 1 {
@@ -94,7 +97,11 @@ func (t *Tally) addTemperature(column *scan.Column, scans int) {
 		if t.warm == 0 {
 			t.warmOrigin = v
 		}
-		t.warmSum += (v - t.warmOrigin) * float64(each)
+		if d := v - t.warmOrigin; d != t.level {
+			t.warmSum += float64(t.level * float64(t.held))
+			t.level, t.held = d, 0
+		}
+		t.held += each
 		t.warm += each
 	}
 }

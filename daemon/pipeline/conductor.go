@@ -177,7 +177,7 @@ func (c *Conductor) span(ctx context.Context, s *side, span *scan.Frame) {
 // closeSummary hands the gathered summary to the estimators and posts what is due.
 func (c *Conductor) closeSummary(ctx context.Context, s *side) {
 	made := s.open.last
-	made.Monotonic, made.Offsets = made.At(0), nil
+	made.Wall, made.Monotonic, made.Offsets = made.WallAt(0), made.At(0), nil
 	c.estimation.observe(ctx, c.summary(s), made)
 	for _, lane := range s.lanes {
 		lane.tally = offset.Tally{}

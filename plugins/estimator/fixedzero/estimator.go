@@ -4,7 +4,8 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"math"
+	"maps"
+	"slices"
 
 	"github.com/ampledger/ampledger/plugins/plugin"
 	pluginv1 "github.com/ampledger/ampledger/proto/ampledger/plugin/v1"
@@ -49,7 +50,7 @@ func (e *Estimator) Observe(summary *plugin.Summary) ([]*plugin.ChannelEstimate,
 			return nil, fmt.Errorf("channel %q was not configured", c.GetName())
 		}
 		z.observe(summary, c, rest, &e.settings)
-		estimates = append(estimates, z.estimate(c.GetName(), summary.GetLastMonotonicNanos()))
+		estimates = append(estimates, z.estimate(c.GetName()))
 	}
 	return estimates, nil
 }
@@ -67,7 +68,7 @@ func (e *Estimator) Snapshot() ([]byte, error) {
 	return json.Marshal(snapshot{snapshotFormat, e.zeros})
 }
 
-// Restore implements plugin.Estimator. The zeros restored count as of the time of the first summary after it.
+// Restore implements plugin.Estimator. A rest that was going on goes on if the next summary follows on the newest one before.
 func (e *Estimator) Restore(state []byte) error {
 	var s snapshot
 	if err := json.Unmarshal(state, &s); err != nil {
@@ -76,15 +77,15 @@ func (e *Estimator) Restore(state []byte) error {
 	if s.Format != snapshotFormat {
 		return fmt.Errorf("snapshot is of format %q, this estimator reads %q", s.Format, snapshotFormat)
 	}
-	for name, restored := range s.Zeros {
-		if z := e.zeros[name]; z != nil && restored != nil && restored.Found && e.settings.Zero != declared {
-			z.Offset, z.Uncertainty, z.Found = restored.Offset, restored.Uncertainty, true
+	for _, name := range slices.Sorted(maps.Keys(s.Zeros)) {
+		if err := s.Zeros[name].check(); err != nil {
+			return fmt.Errorf("snapshot, channel %q: %w", name, err)
+		}
+	}
+	for name, z := range e.zeros {
+		if kept := s.Zeros[name]; kept != nil {
+			z.takeOver(kept, e.settings.Zero == declared)
 		}
 	}
 	return nil
-}
-
-// aged is the uncertainty after so many ns of walk.
-func aged(u, walkPerRootSecond float64, nanos int64) float64 {
-	return math.Sqrt(u*u + walkPerRootSecond*walkPerRootSecond*float64(max(0, nanos))*1e-9)
 }

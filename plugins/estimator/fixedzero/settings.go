@@ -3,7 +3,9 @@ package fixedzero
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
@@ -52,7 +54,8 @@ func (s *settings) validate(channels []*plugin.Channel) error {
 	for _, c := range channels {
 		known[c.GetName()] = true
 	}
-	for name, d := range s.Channels {
+	for _, name := range slices.Sorted(maps.Keys(s.Channels)) {
+		d := s.Channels[name]
 		if !known[name] {
 			faults = append(faults, fmt.Errorf("setting channels: the conductor has no channel %q", name))
 		}

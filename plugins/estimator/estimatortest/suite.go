@@ -1,0 +1,248 @@
+// Package estimatortest is the conformance suite for estimators: what the daemon relies on beyond the types.
+//
+//	func TestConformance(t *testing.T) {
+//		estimatortest.Run(t, func() plugin.Estimator { return myestimator.New() }, map[string]any{"zero": "…"})
+//	}
+//
+// The suite's conductor has the channels Shunt and Magnetic, on two devices; settings may name them. Run needs no daemon, no time and no
+// goroutine of its own.
+package estimatortest
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"testing"
+
+	"google.golang.org/protobuf/proto"
+
+	"github.com/ampledger/ampledger/plugins/plugin"
+)
+
+// The channels of the suite's conductor.
+const (
+	Shunt    = "shunt"
+	Magnetic = "magnetic"
+)
+
+// Run checks estimators made by open and configured with settings.
+func Run(t *testing.T, open func() plugin.Estimator, settings map[string]any) {
+	t.Helper()
+	s := suite{open, settings}
+	for _, c := range checks {
+		t.Run(c.name, func(t *testing.T) {
+			if err := c.check(s, t.Context()); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+}
+
+type suite struct {
+	open     func() plugin.Estimator
+	settings map[string]any
+}
+
+var checks = []struct {
+	name  string
+	check func(suite, context.Context) error
+}{
+	{"says its method", suite.saysItsMethod},
+	{"gives sound estimates", suite.givesSoundEstimates},
+	{"gives the same again", suite.givesTheSameAgain},
+	{"continues from each snapshot", suite.continuesFromSnapshots},
+	{"refuses a foreign snapshot", suite.refusesForeignSnapshots},
+	{"refuses an unknown setting by its name", suite.refusesUnknownSetting},
+	{"refuses an unknown channel", suite.refusesUnknownChannel},
+}
+
+func conductor() plugin.Conductor {
+	return plugin.Conductor{Name: "pack", Channels: []*plugin.Channel{
+		{Name: Shunt, ZeroUncertaintyAmperes: 0.5, NoiseAmperes: 0.2, FullScaleAmperes: 500},
+		{Name: Magnetic, ZeroUncertaintyAmperes: 2, NoiseAmperes: 0.1},
+	}}
+}
+
+func (s suite) configure(ctx context.Context, settings map[string]any) (e plugin.Estimator, method string, err error) {
+	decodable, err := plugin.NewSettings(settings)
+	if err != nil {
+		return nil, "", err
+	}
+	e = s.open()
+	method, err = e.Configure(ctx, conductor(), decodable)
+	return e, method, err
+}
+
+// start gives a configured estimator.
+func (s suite) start(ctx context.Context) (plugin.Estimator, error) {
+	e, _, err := s.configure(ctx, s.settings)
+	if err != nil {
+		return nil, fmt.Errorf("configuring: %w", err)
+	}
+	return e, nil
+}
+
+func (s suite) saysItsMethod(ctx context.Context) error {
+	_, method, err := s.configure(ctx, s.settings)
+	if err == nil && (method == "" || strings.ContainsAny(method, "\r\n")) {
+		err = fmt.Errorf("the method is %q, want one line", method)
+	}
+	return err
+}
+
+// observe hands over a copy, since an estimator may keep what it is given, and checks the answer.
+func observe(e plugin.Estimator, summary *plugin.Summary) ([]*plugin.ChannelEstimate, error) {
+	estimates, err := e.Observe(proto.CloneOf(summary))
+	if err == nil {
+		err = checkEstimates(estimates)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("summary of %s through %d: %w", summary.GetDevice(), summary.GetLastSequence(), err)
+	}
+	return estimates, nil
+}
+
+func checkEstimates(estimates []*plugin.ChannelEstimate) error {
+	seen := map[string]bool{}
+	for _, e := range estimates {
+		offset, u, walk := e.GetOffsetAmperes(), e.GetStandardUncertaintyAmperes(), e.GetWalkAmperesPerRootSecond()
+		switch {
+		case e.GetName() != Shunt && e.GetName() != Magnetic:
+			return fmt.Errorf("an estimate of channel %q, which was not configured", e.GetName())
+		case seen[e.GetName()]:
+			return fmt.Errorf("two estimates of channel %q", e.GetName())
+		case offset-offset != 0 || u-u != 0 || walk-walk != 0 || u < 0 || walk < 0:
+			return fmt.Errorf("channel %q: %g A ± %g A, walk %g A/√s", e.GetName(), offset, u, walk)
+		}
+		seen[e.GetName()] = true
+	}
+	return nil
+}
+
+// Also after summaries that a sick device may make.
+func (s suite) givesSoundEstimates(ctx context.Context) error {
+	e, err := s.start(ctx)
+	if err != nil {
+		return err
+	}
+	given := 0
+	for _, summary := range slices.Concat(healthy(), sick(), healthy()) {
+		estimates, err := observe(e, summary)
+		if err != nil {
+			return err
+		}
+		given += len(estimates)
+	}
+	if given == 0 {
+		return errors.New("no estimate was given")
+	}
+	_, err = e.Snapshot()
+	return err
+}
+
+// follow hands over the summaries and wants the answers to be those of the other, if there is one, to the last bit.
+func follow(e, other plugin.Estimator, summaries []*plugin.Summary) error {
+	for _, summary := range summaries {
+		a, err := observe(e, summary)
+		if err != nil {
+			return err
+		}
+		b, err := observe(other, summary)
+		if err != nil {
+			return err
+		}
+		if !slices.EqualFunc(a, b, sameBits) {
+			return fmt.Errorf("summary of %s through %d: answered %v, then %v", summary.GetDevice(), summary.GetLastSequence(), a, b)
+		}
+	}
+	return nil
+}
+
+// sameBits tells 0 from −0, which proto.Equal does not.
+func sameBits(a, b *plugin.ChannelEstimate) bool {
+	deterministic := proto.MarshalOptions{Deterministic: true}
+	left, err := deterministic.Marshal(a)
+	right, again := deterministic.Marshal(b)
+	return err == nil && again == nil && bytes.Equal(left, right)
+}
+
+func (s suite) givesTheSameAgain(ctx context.Context) error {
+	e, err := s.start(ctx)
+	other, again := s.start(ctx)
+	if err := errors.Join(err, again); err != nil {
+		return err
+	}
+	return follow(e, other, healthy())
+}
+
+// A snapshot is taken after each summary; it must not disturb, and what is restored from it must answer as the one that went on.
+func (s suite) continuesFromSnapshots(ctx context.Context) error {
+	summaries := healthy()
+	for k := range len(summaries) + 1 {
+		if err := s.continuesAfter(ctx, summaries[:k], summaries[k:]); err != nil {
+			return fmt.Errorf("snapshot after %d summaries: %w", k, err)
+		}
+	}
+	return nil
+}
+
+func (s suite) continuesAfter(ctx context.Context, before, after []*plugin.Summary) error {
+	e, err := s.start(ctx)
+	restored, again := s.start(ctx)
+	if err := errors.Join(err, again); err != nil {
+		return err
+	}
+	for _, summary := range before {
+		if _, err := observe(e, summary); err != nil {
+			return err
+		}
+	}
+	state, err := e.Snapshot()
+	if err != nil {
+		return fmt.Errorf("taking it: %w", err)
+	}
+	if err := restored.Restore(state); err != nil {
+		return fmt.Errorf("restoring it: %w", err)
+	}
+	return follow(e, restored, after)
+}
+
+func (s suite) refusesForeignSnapshots(ctx context.Context) error {
+	for _, state := range []string{"", "{}", "null", `{"format":"another/1"}`, "another/1\n\x00\xff"} {
+		e, err := s.start(ctx)
+		if err != nil {
+			return err
+		}
+		if e.Restore([]byte(state)) == nil {
+			return fmt.Errorf("snapshot %q was restored", state)
+		}
+	}
+	return nil
+}
+
+func (s suite) refusesUnknownSetting(ctx context.Context) error {
+	const unknown = "no_such_setting"
+	with := map[string]any{unknown: true}
+	maps.Copy(with, s.settings)
+	if _, _, err := s.configure(ctx, with); err == nil || !strings.Contains(err.Error(), unknown) {
+		return fmt.Errorf("configuring: error %v, want an error that names %s", err, unknown)
+	}
+	return nil
+}
+
+func (s suite) refusesUnknownChannel(ctx context.Context) error {
+	e, err := s.start(ctx)
+	if err != nil {
+		return err
+	}
+	summary := healthy()[0]
+	summary.Channels[0].Name = "unheard-of"
+	if _, err := e.Observe(summary); err == nil {
+		return errors.New("a channel that was not configured was taken")
+	}
+	return nil
+}
