@@ -34,13 +34,17 @@ func restarted(r *scan.Readings, wall int64) *scan.Readings {
 	return r
 }
 
-func TestGaps(t *testing.T) {
-	seven := func() *scan.Readings { return regular(0, second, 1, 1, 1, 3, 3, 3, 3) }
-	for name, test := range map[string]struct {
-		batches []*scan.Readings
-		net     float64
-		want    []told
-	}{
+func seven() *scan.Readings { return regular(0, second, 1, 1, 1, 3, 3, 3, 3) }
+
+// gapCase is what was read, the net charge it comes to and the gaps in it.
+type gapCase struct {
+	batches []*scan.Readings
+	net     float64
+	want    []told
+}
+
+func gapCases() map[string]gapCase {
+	return map[string]gapCase{
 		"none": {[]*scan.Readings{seven()}, 13, nil},
 		"missing": {
 			[]*scan.Readings{flagged(seven(), 3, scan.Missing)},
@@ -115,7 +119,11 @@ func TestGaps(t *testing.T) {
 			[]*scan.Readings{regular(0, second, 1, 1), flagged(restarted(regular(2, second, 3, 3), 6*second), 0, scan.Missing)},
 			13, []told{{1, 3, 6, 12, 600, "restart+missing"}},
 		},
-	} {
+	}
+}
+
+func TestGaps(t *testing.T) {
+	for name, test := range gapCases() {
 		t.Run(name, func(t *testing.T) {
 			account := count(t, plain, test.batches...)
 			if diff := cmp.Diff(test.want, tell(account.LongestGaps())); diff != "" {

@@ -27,7 +27,7 @@ func TestSettingsFaults(t *testing.T) {
 		want     string
 	}{
 		{"unknown", with{"sped": 1}, `unknown setting "sped"`},
-		{"unknown inside", with{"rate_hertz": 1, "shunt": with{"ohm": 1}}, `unknown setting "ohm"`},
+		{"unknown inside", with{"rate_hertz": 1, "shunt": with{"ohm": 1}}, `unknown setting "ohm" in "shunt"`},
 		{"several", with{"speed": -1, "duration_seconds": -1, "repeat": true, "temperature": with{"period_seconds": 0},
 			"shunt": with{"gain": 0, "bits": 33, "noise_amperes": -1}, "magnetic": with{"bits": 32, "signed": false, "gain_error_ratio": -1, "minimum_volts": 2, "maximum_volts": 2}},
 			`setting "rate_hertz": 0 is not within 0.001 to 1e+06
