@@ -150,8 +150,10 @@ type EstimatorChannel struct {
 	NoiseAmperes float64 `protobuf:"fixed64,3,opt,name=noise_amperes,json=noiseAmperes,proto3" json:"noise_amperes,omitempty"`
 	// Greatest current the channel can read, in magnitude; 0 = not known.
 	FullScaleAmperes float64 `protobuf:"fixed64,4,opt,name=full_scale_amperes,json=fullScaleAmperes,proto3" json:"full_scale_amperes,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// Relative standard uncertainty of the gain.
+	GainUncertaintyRatio float64 `protobuf:"fixed64,5,opt,name=gain_uncertainty_ratio,json=gainUncertaintyRatio,proto3" json:"gain_uncertainty_ratio,omitempty"`
+	unknownFields        protoimpl.UnknownFields
+	sizeCache            protoimpl.SizeCache
 }
 
 func (x *EstimatorChannel) Reset() {
@@ -212,11 +214,20 @@ func (x *EstimatorChannel) GetFullScaleAmperes() float64 {
 	return 0
 }
 
+func (x *EstimatorChannel) GetGainUncertaintyRatio() float64 {
+	if x != nil {
+		return x.GainUncertaintyRatio
+	}
+	return 0
+}
+
 // EstimatorServiceConfigureResponse tells what the estimator is.
 type EstimatorServiceConfigureResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// One line for people: how it finds the offset.
-	Method        string `protobuf:"bytes,1,opt,name=method,proto3" json:"method,omitempty"`
+	Method string `protobuf:"bytes,1,opt,name=method,proto3" json:"method,omitempty"`
+	// What the estimator wants computed of the channels' readings at full rate; a channel not named: nothing more.
+	Bases         []*ChannelBasis `protobuf:"bytes,2,rep,name=bases,proto3" json:"bases,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -258,6 +269,69 @@ func (x *EstimatorServiceConfigureResponse) GetMethod() string {
 	return ""
 }
 
+func (x *EstimatorServiceConfigureResponse) GetBases() []*ChannelBasis {
+	if x != nil {
+		return x.Bases
+	}
+	return nil
+}
+
+// ChannelBasis asks for play operators on one channel: p becomes max(I - r, min(I + r, p)) at each usable reading I, statically
+// compensated, and its output is z = (I - p)/r.
+type ChannelBasis struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The channel.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The half-width r of each operator, above 0.
+	PlayHalfWidthAmperes []float64 `protobuf:"fixed64,2,rep,packed,name=play_half_width_amperes,json=playHalfWidthAmperes,proto3" json:"play_half_width_amperes,omitempty"`
+	unknownFields        protoimpl.UnknownFields
+	sizeCache            protoimpl.SizeCache
+}
+
+func (x *ChannelBasis) Reset() {
+	*x = ChannelBasis{}
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChannelBasis) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChannelBasis) ProtoMessage() {}
+
+func (x *ChannelBasis) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChannelBasis.ProtoReflect.Descriptor instead.
+func (*ChannelBasis) Descriptor() ([]byte, []int) {
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ChannelBasis) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ChannelBasis) GetPlayHalfWidthAmperes() []float64 {
+	if x != nil {
+		return x.PlayHalfWidthAmperes
+	}
+	return nil
+}
+
 // RestoreRequest carries a snapshot.
 type RestoreRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -269,7 +343,7 @@ type RestoreRequest struct {
 
 func (x *RestoreRequest) Reset() {
 	*x = RestoreRequest{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[3]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -281,7 +355,7 @@ func (x *RestoreRequest) String() string {
 func (*RestoreRequest) ProtoMessage() {}
 
 func (x *RestoreRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[3]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -294,7 +368,7 @@ func (x *RestoreRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RestoreRequest.ProtoReflect.Descriptor instead.
 func (*RestoreRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{3}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *RestoreRequest) GetState() []byte {
@@ -313,7 +387,7 @@ type RestoreResponse struct {
 
 func (x *RestoreResponse) Reset() {
 	*x = RestoreResponse{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[4]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -325,7 +399,7 @@ func (x *RestoreResponse) String() string {
 func (*RestoreResponse) ProtoMessage() {}
 
 func (x *RestoreResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[4]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -338,7 +412,7 @@ func (x *RestoreResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RestoreResponse.ProtoReflect.Descriptor instead.
 func (*RestoreResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{4}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{5}
 }
 
 // SnapshotRequest is empty.
@@ -350,7 +424,7 @@ type SnapshotRequest struct {
 
 func (x *SnapshotRequest) Reset() {
 	*x = SnapshotRequest{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[5]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -362,7 +436,7 @@ func (x *SnapshotRequest) String() string {
 func (*SnapshotRequest) ProtoMessage() {}
 
 func (x *SnapshotRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[5]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -375,7 +449,7 @@ func (x *SnapshotRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SnapshotRequest.ProtoReflect.Descriptor instead.
 func (*SnapshotRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{5}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{6}
 }
 
 // SnapshotResponse carries a snapshot.
@@ -389,7 +463,7 @@ type SnapshotResponse struct {
 
 func (x *SnapshotResponse) Reset() {
 	*x = SnapshotResponse{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[6]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -401,7 +475,7 @@ func (x *SnapshotResponse) String() string {
 func (*SnapshotResponse) ProtoMessage() {}
 
 func (x *SnapshotResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[6]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -414,7 +488,7 @@ func (x *SnapshotResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SnapshotResponse.ProtoReflect.Descriptor instead.
 func (*SnapshotResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{6}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *SnapshotResponse) GetState() []byte {
@@ -435,7 +509,7 @@ type RunRequest struct {
 
 func (x *RunRequest) Reset() {
 	*x = RunRequest{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[7]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -447,7 +521,7 @@ func (x *RunRequest) String() string {
 func (*RunRequest) ProtoMessage() {}
 
 func (x *RunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[7]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -460,7 +534,7 @@ func (x *RunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunRequest.ProtoReflect.Descriptor instead.
 func (*RunRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{7}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *RunRequest) GetSummary() *Summary {
@@ -493,7 +567,7 @@ type Summary struct {
 
 func (x *Summary) Reset() {
 	*x = Summary{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[8]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -505,7 +579,7 @@ func (x *Summary) String() string {
 func (*Summary) ProtoMessage() {}
 
 func (x *Summary) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[8]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -518,7 +592,7 @@ func (x *Summary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Summary.ProtoReflect.Descriptor instead.
 func (*Summary) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{8}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Summary) GetDevice() string {
@@ -591,13 +665,20 @@ type ChannelSummary struct {
 	TemperatureCelsius float64 `protobuf:"fixed64,8,opt,name=temperature_celsius,json=temperatureCelsius,proto3" json:"temperature_celsius,omitempty"`
 	// True if temperature_celsius was measured.
 	TemperatureKnown bool `protobuf:"varint,9,opt,name=temperature_known,json=temperatureKnown,proto3" json:"temperature_known,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// Mean output z of each play operator asked for, between -1 and 1.
+	PlayMeanRatios []float64 `protobuf:"fixed64,10,rep,packed,name=play_mean_ratios,json=playMeanRatios,proto3" json:"play_mean_ratios,omitempty"`
+	// Integral of the current since the channel's summary before, statically compensated, before any estimated offset; gaps as the ledger
+	// counts them.
+	IntegralCoulombs float64 `protobuf:"fixed64,11,opt,name=integral_coulombs,json=integralCoulombs,proto3" json:"integral_coulombs,omitempty"`
+	// The time that integral covers.
+	IntegralSeconds float64 `protobuf:"fixed64,12,opt,name=integral_seconds,json=integralSeconds,proto3" json:"integral_seconds,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *ChannelSummary) Reset() {
 	*x = ChannelSummary{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[9]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -609,7 +690,7 @@ func (x *ChannelSummary) String() string {
 func (*ChannelSummary) ProtoMessage() {}
 
 func (x *ChannelSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[9]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -622,7 +703,7 @@ func (x *ChannelSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChannelSummary.ProtoReflect.Descriptor instead.
 func (*ChannelSummary) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{9}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ChannelSummary) GetName() string {
@@ -688,6 +769,27 @@ func (x *ChannelSummary) GetTemperatureKnown() bool {
 	return false
 }
 
+func (x *ChannelSummary) GetPlayMeanRatios() []float64 {
+	if x != nil {
+		return x.PlayMeanRatios
+	}
+	return nil
+}
+
+func (x *ChannelSummary) GetIntegralCoulombs() float64 {
+	if x != nil {
+		return x.IntegralCoulombs
+	}
+	return 0
+}
+
+func (x *ChannelSummary) GetIntegralSeconds() float64 {
+	if x != nil {
+		return x.IntegralSeconds
+	}
+	return 0
+}
+
 // RunResponse answers one summary.
 type RunResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -696,14 +798,16 @@ type RunResponse struct {
 	// The summary's last sequence: the estimate is valid through it.
 	ThroughSequence uint64 `protobuf:"varint,2,opt,name=through_sequence,json=throughSequence,proto3" json:"through_sequence,omitempty"`
 	// One estimate for each channel the estimator has an opinion of.
-	Channels      []*ChannelEstimate `protobuf:"bytes,3,rep,name=channels,proto3" json:"channels,omitempty"`
+	Channels []*ChannelEstimate `protobuf:"bytes,3,rep,name=channels,proto3" json:"channels,omitempty"`
+	// What people should know of, such as a rest that was not believed. Each becomes an event.
+	Notes         []*Note `protobuf:"bytes,4,rep,name=notes,proto3" json:"notes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *RunResponse) Reset() {
 	*x = RunResponse{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[10]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -715,7 +819,7 @@ func (x *RunResponse) String() string {
 func (*RunResponse) ProtoMessage() {}
 
 func (x *RunResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[10]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -728,7 +832,7 @@ func (x *RunResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunResponse.ProtoReflect.Descriptor instead.
 func (*RunResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{10}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *RunResponse) GetDevice() string {
@@ -752,6 +856,77 @@ func (x *RunResponse) GetChannels() []*ChannelEstimate {
 	return nil
 }
 
+func (x *RunResponse) GetNotes() []*Note {
+	if x != nil {
+		return x.Notes
+	}
+	return nil
+}
+
+// Note is something an estimator has to say beside its estimates.
+type Note struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The channel it is about; empty = the conductor.
+	Channel string `protobuf:"bytes,1,opt,name=channel,proto3" json:"channel,omitempty"`
+	// A word or two that stay the same for the same kind of note, such as "rest rejected".
+	Subject string `protobuf:"bytes,2,opt,name=subject,proto3" json:"subject,omitempty"`
+	// What happened, with figures.
+	Text          string `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Note) Reset() {
+	*x = Note{}
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Note) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Note) ProtoMessage() {}
+
+func (x *Note) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Note.ProtoReflect.Descriptor instead.
+func (*Note) Descriptor() ([]byte, []int) {
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *Note) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *Note) GetSubject() string {
+	if x != nil {
+		return x.Subject
+	}
+	return ""
+}
+
+func (x *Note) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
 // ChannelEstimate is the offset of one channel.
 type ChannelEstimate struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -763,13 +938,19 @@ type ChannelEstimate struct {
 	StandardUncertaintyAmperes float64 `protobuf:"fixed64,3,opt,name=standard_uncertainty_amperes,json=standardUncertaintyAmperes,proto3" json:"standard_uncertainty_amperes,omitempty"`
 	// How fast it ages: the variance grows by the square of this in each second.
 	WalkAmperesPerRootSecond float64 `protobuf:"fixed64,4,opt,name=walk_amperes_per_root_second,json=walkAmperesPerRootSecond,proto3" json:"walk_amperes_per_root_second,omitempty"`
-	unknownFields            protoimpl.UnknownFields
-	sizeCache                protoimpl.SizeCache
+	// True if the two figures below are given.
+	CorrectionKnown bool `protobuf:"varint,5,opt,name=correction_known,json=correctionKnown,proto3" json:"correction_known,omitempty"`
+	// What the integral of the current is too large by, since the estimator's first summary, as far as is known now.
+	CorrectionCoulombs float64 `protobuf:"fixed64,6,opt,name=correction_coulombs,json=correctionCoulombs,proto3" json:"correction_coulombs,omitempty"`
+	// Its standard uncertainty. It contains the gain's, and not the noise that is independent from reading to reading.
+	CorrectionUncertaintyCoulombs float64 `protobuf:"fixed64,7,opt,name=correction_uncertainty_coulombs,json=correctionUncertaintyCoulombs,proto3" json:"correction_uncertainty_coulombs,omitempty"`
+	unknownFields                 protoimpl.UnknownFields
+	sizeCache                     protoimpl.SizeCache
 }
 
 func (x *ChannelEstimate) Reset() {
 	*x = ChannelEstimate{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[11]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -781,7 +962,7 @@ func (x *ChannelEstimate) String() string {
 func (*ChannelEstimate) ProtoMessage() {}
 
 func (x *ChannelEstimate) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[11]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -794,7 +975,7 @@ func (x *ChannelEstimate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChannelEstimate.ProtoReflect.Descriptor instead.
 func (*ChannelEstimate) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{11}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ChannelEstimate) GetName() string {
@@ -825,6 +1006,27 @@ func (x *ChannelEstimate) GetWalkAmperesPerRootSecond() float64 {
 	return 0
 }
 
+func (x *ChannelEstimate) GetCorrectionKnown() bool {
+	if x != nil {
+		return x.CorrectionKnown
+	}
+	return false
+}
+
+func (x *ChannelEstimate) GetCorrectionCoulombs() float64 {
+	if x != nil {
+		return x.CorrectionCoulombs
+	}
+	return 0
+}
+
+func (x *ChannelEstimate) GetCorrectionUncertaintyCoulombs() float64 {
+	if x != nil {
+		return x.CorrectionUncertaintyCoulombs
+	}
+	return 0
+}
+
 var File_ampledger_plugin_v1_estimator_proto protoreflect.FileDescriptor
 
 const file_ampledger_plugin_v1_estimator_proto_rawDesc = "" +
@@ -833,14 +1035,19 @@ const file_ampledger_plugin_v1_estimator_proto_rawDesc = "" +
 	" EstimatorServiceConfigureRequest\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12A\n" +
 	"\bchannels\x18\x02 \x03(\v2%.ampledger.plugin.v1.EstimatorChannelR\bchannels\x123\n" +
-	"\bsettings\x18\x03 \x01(\v2\x17.google.protobuf.StructR\bsettings\"\xb3\x01\n" +
+	"\bsettings\x18\x03 \x01(\v2\x17.google.protobuf.StructR\bsettings\"\xe9\x01\n" +
 	"\x10EstimatorChannel\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x128\n" +
 	"\x18zero_uncertainty_amperes\x18\x02 \x01(\x01R\x16zeroUncertaintyAmperes\x12#\n" +
 	"\rnoise_amperes\x18\x03 \x01(\x01R\fnoiseAmperes\x12,\n" +
-	"\x12full_scale_amperes\x18\x04 \x01(\x01R\x10fullScaleAmperes\";\n" +
+	"\x12full_scale_amperes\x18\x04 \x01(\x01R\x10fullScaleAmperes\x124\n" +
+	"\x16gain_uncertainty_ratio\x18\x05 \x01(\x01R\x14gainUncertaintyRatio\"t\n" +
 	"!EstimatorServiceConfigureResponse\x12\x16\n" +
-	"\x06method\x18\x01 \x01(\tR\x06method\"&\n" +
+	"\x06method\x18\x01 \x01(\tR\x06method\x127\n" +
+	"\x05bases\x18\x02 \x03(\v2!.ampledger.plugin.v1.ChannelBasisR\x05bases\"Y\n" +
+	"\fChannelBasis\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x125\n" +
+	"\x17play_half_width_amperes\x18\x02 \x03(\x01R\x14playHalfWidthAmperes\"&\n" +
 	"\x0eRestoreRequest\x12\x14\n" +
 	"\x05state\x18\x01 \x01(\fR\x05state\"\x11\n" +
 	"\x0fRestoreResponse\"\x11\n" +
@@ -857,7 +1064,7 @@ const file_ampledger_plugin_v1_estimator_proto_rawDesc = "" +
 	"\x15first_monotonic_nanos\x18\x04 \x01(\x03R\x13firstMonotonicNanos\x120\n" +
 	"\x14last_monotonic_nanos\x18\x05 \x01(\x03R\x12lastMonotonicNanos\x12-\n" +
 	"\x04rest\x18\x06 \x01(\x0e2\x19.ampledger.plugin.v1.RestR\x04rest\x12?\n" +
-	"\bchannels\x18\a \x03(\v2#.ampledger.plugin.v1.ChannelSummaryR\bchannels\"\xfb\x02\n" +
+	"\bchannels\x18\a \x03(\v2#.ampledger.plugin.v1.ChannelSummaryR\bchannels\"\xfd\x03\n" +
 	"\x0eChannelSummary\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12#\n" +
 	"\rreading_count\x18\x02 \x01(\rR\freadingCount\x12!\n" +
@@ -867,16 +1074,28 @@ const file_ampledger_plugin_v1_estimator_proto_rawDesc = "" +
 	"\x0fmaximum_amperes\x18\x06 \x01(\x01R\x0emaximumAmperes\x12%\n" +
 	"\x0eunusable_count\x18\a \x01(\rR\runusableCount\x12/\n" +
 	"\x13temperature_celsius\x18\b \x01(\x01R\x12temperatureCelsius\x12+\n" +
-	"\x11temperature_known\x18\t \x01(\bR\x10temperatureKnown\"\x92\x01\n" +
+	"\x11temperature_known\x18\t \x01(\bR\x10temperatureKnown\x12(\n" +
+	"\x10play_mean_ratios\x18\n" +
+	" \x03(\x01R\x0eplayMeanRatios\x12+\n" +
+	"\x11integral_coulombs\x18\v \x01(\x01R\x10integralCoulombs\x12)\n" +
+	"\x10integral_seconds\x18\f \x01(\x01R\x0fintegralSeconds\"\xc3\x01\n" +
 	"\vRunResponse\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12)\n" +
 	"\x10through_sequence\x18\x02 \x01(\x04R\x0fthroughSequence\x12@\n" +
-	"\bchannels\x18\x03 \x03(\v2$.ampledger.plugin.v1.ChannelEstimateR\bchannels\"\xce\x01\n" +
+	"\bchannels\x18\x03 \x03(\v2$.ampledger.plugin.v1.ChannelEstimateR\bchannels\x12/\n" +
+	"\x05notes\x18\x04 \x03(\v2\x19.ampledger.plugin.v1.NoteR\x05notes\"N\n" +
+	"\x04Note\x12\x18\n" +
+	"\achannel\x18\x01 \x01(\tR\achannel\x12\x18\n" +
+	"\asubject\x18\x02 \x01(\tR\asubject\x12\x12\n" +
+	"\x04text\x18\x03 \x01(\tR\x04text\"\xf2\x02\n" +
 	"\x0fChannelEstimate\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12%\n" +
 	"\x0eoffset_amperes\x18\x02 \x01(\x01R\roffsetAmperes\x12@\n" +
 	"\x1cstandard_uncertainty_amperes\x18\x03 \x01(\x01R\x1astandardUncertaintyAmperes\x12>\n" +
-	"\x1cwalk_amperes_per_root_second\x18\x04 \x01(\x01R\x18walkAmperesPerRootSecond*=\n" +
+	"\x1cwalk_amperes_per_root_second\x18\x04 \x01(\x01R\x18walkAmperesPerRootSecond\x12)\n" +
+	"\x10correction_known\x18\x05 \x01(\bR\x0fcorrectionKnown\x12/\n" +
+	"\x13correction_coulombs\x18\x06 \x01(\x01R\x12correctionCoulombs\x12F\n" +
+	"\x1fcorrection_uncertainty_coulombs\x18\a \x01(\x01R\x1dcorrectionUncertaintyCoulombs*=\n" +
 	"\x04Rest\x12\x14\n" +
 	"\x10REST_UNSPECIFIED\x10\x00\x12\x10\n" +
 	"\fREST_CERTAIN\x10\x01\x12\r\n" +
@@ -900,43 +1119,47 @@ func file_ampledger_plugin_v1_estimator_proto_rawDescGZIP() []byte {
 }
 
 var file_ampledger_plugin_v1_estimator_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_ampledger_plugin_v1_estimator_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_ampledger_plugin_v1_estimator_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
 var file_ampledger_plugin_v1_estimator_proto_goTypes = []any{
 	(Rest)(0),                                 // 0: ampledger.plugin.v1.Rest
 	(*EstimatorServiceConfigureRequest)(nil),  // 1: ampledger.plugin.v1.EstimatorServiceConfigureRequest
 	(*EstimatorChannel)(nil),                  // 2: ampledger.plugin.v1.EstimatorChannel
 	(*EstimatorServiceConfigureResponse)(nil), // 3: ampledger.plugin.v1.EstimatorServiceConfigureResponse
-	(*RestoreRequest)(nil),                    // 4: ampledger.plugin.v1.RestoreRequest
-	(*RestoreResponse)(nil),                   // 5: ampledger.plugin.v1.RestoreResponse
-	(*SnapshotRequest)(nil),                   // 6: ampledger.plugin.v1.SnapshotRequest
-	(*SnapshotResponse)(nil),                  // 7: ampledger.plugin.v1.SnapshotResponse
-	(*RunRequest)(nil),                        // 8: ampledger.plugin.v1.RunRequest
-	(*Summary)(nil),                           // 9: ampledger.plugin.v1.Summary
-	(*ChannelSummary)(nil),                    // 10: ampledger.plugin.v1.ChannelSummary
-	(*RunResponse)(nil),                       // 11: ampledger.plugin.v1.RunResponse
-	(*ChannelEstimate)(nil),                   // 12: ampledger.plugin.v1.ChannelEstimate
-	(*structpb.Struct)(nil),                   // 13: google.protobuf.Struct
+	(*ChannelBasis)(nil),                      // 4: ampledger.plugin.v1.ChannelBasis
+	(*RestoreRequest)(nil),                    // 5: ampledger.plugin.v1.RestoreRequest
+	(*RestoreResponse)(nil),                   // 6: ampledger.plugin.v1.RestoreResponse
+	(*SnapshotRequest)(nil),                   // 7: ampledger.plugin.v1.SnapshotRequest
+	(*SnapshotResponse)(nil),                  // 8: ampledger.plugin.v1.SnapshotResponse
+	(*RunRequest)(nil),                        // 9: ampledger.plugin.v1.RunRequest
+	(*Summary)(nil),                           // 10: ampledger.plugin.v1.Summary
+	(*ChannelSummary)(nil),                    // 11: ampledger.plugin.v1.ChannelSummary
+	(*RunResponse)(nil),                       // 12: ampledger.plugin.v1.RunResponse
+	(*Note)(nil),                              // 13: ampledger.plugin.v1.Note
+	(*ChannelEstimate)(nil),                   // 14: ampledger.plugin.v1.ChannelEstimate
+	(*structpb.Struct)(nil),                   // 15: google.protobuf.Struct
 }
 var file_ampledger_plugin_v1_estimator_proto_depIdxs = []int32{
 	2,  // 0: ampledger.plugin.v1.EstimatorServiceConfigureRequest.channels:type_name -> ampledger.plugin.v1.EstimatorChannel
-	13, // 1: ampledger.plugin.v1.EstimatorServiceConfigureRequest.settings:type_name -> google.protobuf.Struct
-	9,  // 2: ampledger.plugin.v1.RunRequest.summary:type_name -> ampledger.plugin.v1.Summary
-	0,  // 3: ampledger.plugin.v1.Summary.rest:type_name -> ampledger.plugin.v1.Rest
-	10, // 4: ampledger.plugin.v1.Summary.channels:type_name -> ampledger.plugin.v1.ChannelSummary
-	12, // 5: ampledger.plugin.v1.RunResponse.channels:type_name -> ampledger.plugin.v1.ChannelEstimate
-	1,  // 6: ampledger.plugin.v1.EstimatorService.Configure:input_type -> ampledger.plugin.v1.EstimatorServiceConfigureRequest
-	4,  // 7: ampledger.plugin.v1.EstimatorService.Restore:input_type -> ampledger.plugin.v1.RestoreRequest
-	6,  // 8: ampledger.plugin.v1.EstimatorService.Snapshot:input_type -> ampledger.plugin.v1.SnapshotRequest
-	8,  // 9: ampledger.plugin.v1.EstimatorService.Run:input_type -> ampledger.plugin.v1.RunRequest
-	3,  // 10: ampledger.plugin.v1.EstimatorService.Configure:output_type -> ampledger.plugin.v1.EstimatorServiceConfigureResponse
-	5,  // 11: ampledger.plugin.v1.EstimatorService.Restore:output_type -> ampledger.plugin.v1.RestoreResponse
-	7,  // 12: ampledger.plugin.v1.EstimatorService.Snapshot:output_type -> ampledger.plugin.v1.SnapshotResponse
-	11, // 13: ampledger.plugin.v1.EstimatorService.Run:output_type -> ampledger.plugin.v1.RunResponse
-	10, // [10:14] is the sub-list for method output_type
-	6,  // [6:10] is the sub-list for method input_type
-	6,  // [6:6] is the sub-list for extension type_name
-	6,  // [6:6] is the sub-list for extension extendee
-	0,  // [0:6] is the sub-list for field type_name
+	15, // 1: ampledger.plugin.v1.EstimatorServiceConfigureRequest.settings:type_name -> google.protobuf.Struct
+	4,  // 2: ampledger.plugin.v1.EstimatorServiceConfigureResponse.bases:type_name -> ampledger.plugin.v1.ChannelBasis
+	10, // 3: ampledger.plugin.v1.RunRequest.summary:type_name -> ampledger.plugin.v1.Summary
+	0,  // 4: ampledger.plugin.v1.Summary.rest:type_name -> ampledger.plugin.v1.Rest
+	11, // 5: ampledger.plugin.v1.Summary.channels:type_name -> ampledger.plugin.v1.ChannelSummary
+	14, // 6: ampledger.plugin.v1.RunResponse.channels:type_name -> ampledger.plugin.v1.ChannelEstimate
+	13, // 7: ampledger.plugin.v1.RunResponse.notes:type_name -> ampledger.plugin.v1.Note
+	1,  // 8: ampledger.plugin.v1.EstimatorService.Configure:input_type -> ampledger.plugin.v1.EstimatorServiceConfigureRequest
+	5,  // 9: ampledger.plugin.v1.EstimatorService.Restore:input_type -> ampledger.plugin.v1.RestoreRequest
+	7,  // 10: ampledger.plugin.v1.EstimatorService.Snapshot:input_type -> ampledger.plugin.v1.SnapshotRequest
+	9,  // 11: ampledger.plugin.v1.EstimatorService.Run:input_type -> ampledger.plugin.v1.RunRequest
+	3,  // 12: ampledger.plugin.v1.EstimatorService.Configure:output_type -> ampledger.plugin.v1.EstimatorServiceConfigureResponse
+	6,  // 13: ampledger.plugin.v1.EstimatorService.Restore:output_type -> ampledger.plugin.v1.RestoreResponse
+	8,  // 14: ampledger.plugin.v1.EstimatorService.Snapshot:output_type -> ampledger.plugin.v1.SnapshotResponse
+	12, // 15: ampledger.plugin.v1.EstimatorService.Run:output_type -> ampledger.plugin.v1.RunResponse
+	12, // [12:16] is the sub-list for method output_type
+	8,  // [8:12] is the sub-list for method input_type
+	8,  // [8:8] is the sub-list for extension type_name
+	8,  // [8:8] is the sub-list for extension extendee
+	0,  // [0:8] is the sub-list for field type_name
 }
 
 func init() { file_ampledger_plugin_v1_estimator_proto_init() }
@@ -950,7 +1173,7 @@ func file_ampledger_plugin_v1_estimator_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ampledger_plugin_v1_estimator_proto_rawDesc), len(file_ampledger_plugin_v1_estimator_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   12,
+			NumMessages:   14,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
