@@ -1,7 +1,9 @@
 package client
 
 import (
+	"context"
 	"fmt"
+	"net"
 	"strings"
 	"time"
 
@@ -35,7 +37,12 @@ func Dial(address string) (*Client, error) {
 	if path == "" {
 		return nil, fmt.Errorf("address %q has no path", address)
 	}
-	conn, err := grpc.NewClient("unix:"+path,
+	// A dialer of our own, since a target is read as a URL and a path may hold what means something there.
+	conn, err := grpc.NewClient("passthrough:///localhost",
+		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) {
+			var d net.Dialer
+			return d.DialContext(ctx, "unix", path)
+		}),
 		grpc.WithTransportCredentials(insecure.NewCredentials()), // the socket's mode is the guard
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maximumMessage)),
 		grpc.WithKeepaliveParams(keepalive.ClientParameters{Time: 30 * time.Second, Timeout: 10 * time.Second}),

@@ -3,7 +3,6 @@ package client
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"time"
 
@@ -18,26 +17,34 @@ import (
 // retryEvery is the pause before a broken stream is opened again.
 const retryEvery = 200 * time.Millisecond
 
-// FollowReadings gives each item of a stream of readings to take, in order, until the stream comes to its end (nil), ctx ends, or take
-// fails (its error). A stream that breaks is opened again where it stopped: no reading comes twice, and one that the daemon holds no more
-// comes as Lost. Only channels of one device can be followed so; for others, or if the daemon refuses, the error says why.
+// FollowReadings gives each item of a stream of readings to take, in order, until the conductor's devices have come to their end (nil),
+// ctx ends, take fails (its error) or the daemon refuses. A daemon that is away is waited for, and a stream that breaks is opened again
+// where it stopped: no reading comes twice, and one that the daemon holds no more comes as Lost. A stream that broke before its first
+// item begins as it did at first.
+//
+// Only channels of one device can be followed over a break; for others the daemon refuses.
 func (c *Client) FollowReadings(ctx context.Context, request *ampledgerv1.StreamReadingsRequest, take func(*ampledgerv1.StreamReadingsResponse) error) error {
-	f := &follower{request: proto.CloneOf(request), next: map[string]uint64{}}
-	return follow(ctx, func() error {
-		stream, err := c.Readings.StreamReadings(ctx, f.resumed())
+	f := &follower{client: c, request: proto.CloneOf(request), channels: request.GetChannels(), next: map[string]uint64{}}
+	return follow(ctx, func(ctx context.Context) error {
+		resumed, err := f.resumed(ctx)
+		if err != nil {
+			return err
+		}
+		stream, err := c.Readings.StreamReadings(ctx, resumed)
 		return receive(stream, err, func(item *ampledgerv1.StreamReadingsResponse) error {
-			if fresh, err := f.pass(item); err != nil || !fresh {
-				return err
+			if item = f.rest(item); item == nil {
+				return nil
 			}
 			return take(item)
 		})
 	})
 }
 
-// FollowEvents gives each change of an event to take, as FollowReadings does. After a break it goes on behind the last RECORDED change.
+// FollowEvents gives each change of an event to take, as FollowReadings does. After a break it goes on behind the last RECORDED change; a
+// stream that begins live and broke before there was one begins live again.
 func (c *Client) FollowEvents(ctx context.Context, request *ampledgerv1.StreamEventsRequest, take func(*ampledgerv1.StreamEventsResponse) error) error {
 	next := proto.CloneOf(request)
-	return follow(ctx, func() error {
+	return follow(ctx, func(ctx context.Context) error {
 		stream, err := c.Abuse.StreamEvents(ctx, next)
 		return receive(stream, err, func(item *ampledgerv1.StreamEventsResponse) error {
 			if number := item.GetEvent().GetLogSequence(); number != 0 {
@@ -51,10 +58,10 @@ func (c *Client) FollowEvents(ctx context.Context, request *ampledgerv1.StreamEv
 // stopped marks an error of the caller's, which no retry mends.
 type stopped struct{ error }
 
-// follow runs attempt again as long as the daemon is only away.
-func follow(ctx context.Context, attempt func() error) error {
+// follow runs attempt again as long as the daemon is only away. What an attempt opened ends with it.
+func follow(ctx context.Context, attempt func(context.Context) error) error {
 	for {
-		err := attempt()
+		err := once(ctx, attempt)
 		var own stopped
 		switch {
 		case errors.As(err, &own):
@@ -70,6 +77,12 @@ func follow(ctx context.Context, attempt func() error) error {
 		case <-timer.C:
 		}
 	}
+}
+
+func once(ctx context.Context, attempt func(context.Context) error) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	return attempt(ctx)
 }
 
 // receive gives each message of a stream to take.
@@ -90,48 +103,86 @@ func receive[T any](stream grpc.ServerStreamingClient[T], err error, take func(*
 
 // follower remembers how far each channel has come.
 type follower struct {
-	request *ampledgerv1.StreamReadingsRequest
-	next    map[string]uint64
+	client   *Client
+	request  *ampledgerv1.StreamReadingsRequest
+	channels []string // those followed; nil = all, not known yet
+	first    uint64   // where the first item began
+	next     map[string]uint64
 }
 
-// resumed is the request that goes on where the stream broke.
-func (f *follower) resumed() *ampledgerv1.StreamReadingsRequest {
+// resumed is the request that goes on where the stream broke: at the channel that is furthest behind.
+func (f *follower) resumed(ctx context.Context) (*ampledgerv1.StreamReadingsRequest, error) {
 	if len(f.next) == 0 {
-		return f.request
+		return f.request, nil
 	}
-	first := ^uint64(0)
-	for _, next := range f.next {
-		first = min(first, next)
+	if err := f.learnChannels(ctx); err != nil {
+		return nil, err
+	}
+	from := ^uint64(0)
+	for _, channel := range f.channels {
+		next, heard := f.next[channel]
+		if !heard {
+			next = f.first // of one device, no channel lags by a whole item
+		}
+		from = min(from, next)
 	}
 	request := proto.CloneOf(f.request)
-	request.FromOldest, request.FromSequence = false, &first
-	return request
+	request.FromOldest, request.FromSequence = false, &from
+	return request, nil
 }
 
-// pass notes an item and tells whether it is new.
-func (f *follower) pass(item *ampledgerv1.StreamReadingsResponse) (fresh bool, err error) {
-	channel, first, last := spanOf(item)
-	next, known := f.next[channel]
-	switch {
-	case known && last < next:
-		return false, nil
-	case known && first < next:
-		return false, fmt.Errorf("channel %s: readings %d to %d came again in part: %d was due", channel, first, last, next)
+func (f *follower) learnChannels(ctx context.Context) error {
+	if len(f.channels) > 0 {
+		return nil
 	}
-	f.next[channel] = last + 1
-	return true, nil
+	response, err := f.client.Readings.ListConductors(ctx, &ampledgerv1.ListConductorsRequest{})
+	if err != nil {
+		return err
+	}
+	for _, conductor := range response.GetConductors() {
+		if conductor.GetName() == f.request.GetConductor() {
+			for _, channel := range conductor.GetChannels() {
+				f.channels = append(f.channels, channel.GetName())
+			}
+		}
+	}
+	return nil
 }
 
-// spanOf gives what an item is about.
-func spanOf(item *ampledgerv1.StreamReadingsResponse) (channel string, first, last uint64) {
-	switch it := item.GetItem().(type) {
-	case *ampledgerv1.StreamReadingsResponse_Frame:
-		f := it.Frame
-		return f.GetChannel(), f.GetFirstSequence(), f.GetFirstSequence() + uint64(len(f.GetCurrentAmperes())) - 1
-	case *ampledgerv1.StreamReadingsResponse_Bucket:
-		return it.Bucket.GetChannel(), it.Bucket.GetFirstSequence(), it.Bucket.GetLastSequence()
-	case *ampledgerv1.StreamReadingsResponse_Lost:
-		return it.Lost.GetChannel(), it.Lost.GetFirstSequence(), it.Lost.GetLastSequence()
+// rest notes an item and gives what is new of it; nil = nothing. The new part of one that was had in part, which the same daemon does
+// not send but as Lost, counts as lost.
+func (f *follower) rest(item *ampledgerv1.StreamReadingsResponse) *ampledgerv1.StreamReadingsResponse {
+	s := spanOf(item)
+	if len(f.next) == 0 {
+		f.first = s.first
 	}
-	return "", 0, 0
+	next, known := f.next[s.channel]
+	if known && s.last < next {
+		return nil
+	}
+	f.next[s.channel] = s.last + 1
+	if !known || s.first >= next {
+		return item
+	}
+	return &ampledgerv1.StreamReadingsResponse{Item: &ampledgerv1.StreamReadingsResponse_Lost{Lost: &ampledgerv1.Lost{
+		Channel: s.channel, FirstSequence: next, LastSequence: s.last, ReadingCount: min(s.count, s.last-next+1),
+	}}}
+}
+
+// span is what an item is about.
+type span struct {
+	channel            string
+	first, last, count uint64
+}
+
+func spanOf(item *ampledgerv1.StreamReadingsResponse) span {
+	if f := item.GetFrame(); f != nil {
+		count := uint64(len(f.GetCurrentAmperes()))
+		return span{f.GetChannel(), f.GetFirstSequence(), f.GetFirstSequence() + count - 1, count}
+	}
+	if b := item.GetBucket(); b != nil {
+		return span{b.GetChannel(), b.GetFirstSequence(), b.GetLastSequence(), uint64(b.GetReadingCount()) + uint64(b.GetUnusableCount())}
+	}
+	l := item.GetLost()
+	return span{l.GetChannel(), l.GetFirstSequence(), l.GetLastSequence(), l.GetReadingCount()}
 }

@@ -87,13 +87,20 @@ func candidate(e *config.Estimator) pipeline.Candidate {
 
 // starter starts estimators as plugin processes.
 func starter(host *pluginhost.Host) pipeline.Start {
-	return func(ctx context.Context, c pipeline.Candidate, conductor plugin.Conductor) (pipeline.Observer, string, error) {
+	return func(ctx context.Context, c pipeline.Candidate, conductor plugin.Conductor) (pipeline.Started, error) {
 		e, err := host.StartEstimator(ctx, c.Program, conductor, c.Settings, nil)
 		if err != nil {
-			return nil, "", err
+			return pipeline.Started{}, err
 		}
-		return e, e.Method, nil
+		return pipeline.Started{Observer: answering{e}, Method: e.Method}, nil
 	}
+}
+
+type answering struct{ *pluginhost.Estimator }
+
+func (a answering) Observe(ctx context.Context, s *plugin.Summary) (*plugin.Answer, error) {
+	channels, err := a.Estimator.Observe(ctx, s)
+	return &plugin.Answer{Channels: channels}, err
 }
 
 // The defaults that hang on a device's rate, in nominal intervals, and their least.

@@ -1,37 +1,61 @@
 package offset
 
-import "github.com/ampledger/ampledger/daemon/scan"
+import (
+	"slices"
+
+	"github.com/ampledger/ampledger/daemon/scan"
+)
 
 // Plays is a basis for rate-independent hysteresis: m play operators (Krejčí 1996) with half-widths r, driven by the statically
 // converted current,
 //
 //	p ← max(I − r, min(I + r, p)),   z = (I − p)/r ∈ [−1, 1],
 //
-// and the means of their outputs z over a summary. They run from usable reading to usable reading at full rate and before any estimated
-// offset, so their state depends on the readings alone, not on how these are cut into batches. It allocates nothing once made.
+// and the means of their outputs z over a summary. Operators are only ever added, so the place of one stays the same. They run from usable reading to usable reading at full rate and before any estimated
+// offset, so their state depends on the readings alone, not on how these are cut into batches. It allocates only to take up operators. The
+// zero value has none.
 type Plays struct {
-	halfWidths []float64 // amperes, > 0
-	positions  []float64 // p; the first reading sets them, so that z begins at 0
-	sums       []float64 // of z over the summary
-	count      int
-	begun      bool
+	operators []operator
+	newest    float64 // the newest usable reading in amperes
+	begun     bool
 }
 
-// NewPlays makes operators of these half-widths in amperes, each above 0.
-func NewPlays(halfWidths []float64) *Plays {
-	return &Plays{halfWidths: halfWidths, positions: make([]float64, len(halfWidths)), sums: make([]float64, len(halfWidths))}
+// operator is one of them.
+type operator struct {
+	halfWidth float64 // r in amperes, > 0
+	position  float64 // p
+	sum       float64 // of z over the summary
+	count     int     // of readings in that sum
+}
+
+// Want gives the places of operators of these half-widths in amperes, each above 0, adding those that are not there yet. A new one begins
+// at z = 0 with the newest reading, or the first one to come.
+func (p *Plays) Want(halfWidths []float64) (places []int) {
+	for _, width := range halfWidths {
+		at := slices.IndexFunc(p.operators, func(o operator) bool { return o.halfWidth == width })
+		if at < 0 {
+			at = len(p.operators)
+			p.operators = append(p.operators, operator{halfWidth: width, position: p.newest})
+		}
+		places = append(places, at)
+	}
+	return places
 }
 
 // Add drives the operators with the usable readings of r.
 func (p *Plays) Add(r *scan.Readings) {
-	if len(p.halfWidths) == 0 || r.Usable == 0 {
+	if r.Usable == 0 {
 		return
 	}
 	p.begin(r)
-	for i, width := range p.halfWidths {
-		p.positions[i], p.sums[i] = run(r, width, p.positions[i], p.sums[i])
+	for i := range p.operators {
+		p.operators[i].run(r)
 	}
-	p.count += r.Usable
+	last := r.Len() - 1
+	for r.QualityAt(last) != 0 {
+		last--
+	}
+	p.newest = r.Amperes[last]
 }
 
 // begin sets the operators to rest at the first usable reading.
@@ -44,13 +68,14 @@ func (p *Plays) begin(r *scan.Readings) {
 		k++
 	}
 	p.begun = true
-	for i := range p.positions {
-		p.positions[i] = r.Amperes[k]
+	for i := range p.operators {
+		p.operators[i].position = r.Amperes[k]
 	}
 }
 
-// run drives one operator through a batch.
-func run(r *scan.Readings, width, position, sum float64) (newPosition, newSum float64) {
+// run drives the operator through a batch.
+func (o *operator) run(r *scan.Readings) {
+	width, position, sum := o.halfWidth, o.position, o.sum
 	for k, current := range r.Amperes {
 		if r.Quality != nil && r.Quality[k] != 0 {
 			continue
@@ -58,19 +83,21 @@ func run(r *scan.Readings, width, position, sum float64) (newPosition, newSum fl
 		position = max(current-width, min(current+width, position))
 		sum += (current - position) / width
 	}
-	return position, sum
+	o.position, o.sum = position, sum
+	o.count += r.Usable
 }
 
-// Take gives the means of z since the last Take, appended to to, and begins the next summary; zeros if there was no usable reading.
+// Take appends the means of z since the last Take to to, in the order of the places, and begins the next summary; 0 where there was no
+// usable reading.
 func (p *Plays) Take(to []float64) []float64 {
-	for i, sum := range p.sums {
+	for i := range p.operators {
+		o := &p.operators[i]
 		mean := 0.0
-		if p.count > 0 {
-			mean = sum / float64(p.count)
+		if o.count > 0 {
+			mean = o.sum / float64(o.count)
 		}
 		to = append(to, mean)
-		p.sums[i] = 0
+		o.sum, o.count = 0, 0
 	}
-	p.count = 0
 	return to
 }

@@ -4,15 +4,22 @@ import (
 	"math"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
 	"github.com/ampledger/ampledger/daemon/offset"
 	"github.com/ampledger/ampledger/daemon/scan"
 )
 
+func plays(halfWidths ...float64) *offset.Plays {
+	p := &offset.Plays{}
+	p.Want(halfWidths)
+	return p
+}
+
 // played drives one operator of a half-width with currents, cut into batches at the places given, and gives the mean of its output.
 func played(width float64, currents []float64, cuts ...int) float64 {
-	p := offset.NewPlays([]float64{width})
+	p := plays(width)
 	from := 0
 	for _, to := range append(cuts, len(currents)) {
 		r := &scan.Readings{Amperes: currents[from:to], Usable: to - from}
@@ -56,7 +63,7 @@ func TestPlayIsRateIndependent(t *testing.T) {
 		}
 		slow = append(slow, corners[len(corners)-1])
 		last := func(currents []float64) float64 {
-			p := offset.NewPlays([]float64{5})
+			p := plays(5)
 			p.Add(&scan.Readings{Amperes: currents[:len(currents)-1], Usable: len(currents) - 1})
 			p.Take(nil)
 			p.Add(&scan.Readings{Amperes: currents[len(currents)-1:], Usable: 1})
@@ -84,12 +91,27 @@ func TestPlayCutsChangeNothing(t *testing.T) {
 
 // TestPlaySkipsUnusable passes over a reading that cannot be used: the operator does not move, and the mean is over the others.
 func TestPlaySkipsUnusable(t *testing.T) {
-	p := offset.NewPlays([]float64{2})
+	p := plays(2)
 	p.Add(&scan.Readings{Amperes: []float64{math.NaN(), 0, 1e9, 1}, Quality: []scan.Quality{scan.Missing, 0, scan.Saturated, 0}, Usable: 2})
 	if got := p.Take(nil)[0]; got != 0.25 {
 		t.Errorf("mean output %g, want (0 + 0.5)/2", got)
 	}
 	if got := p.Take(nil)[0]; got != 0 {
 		t.Errorf("mean output %g of nothing", got)
+	}
+}
+
+// TestPlayPlacesStay wants operators twice: those that are there keep their place and their state, a new one begins at the newest reading.
+func TestPlayPlacesStay(t *testing.T) {
+	p := plays(2, 4)
+	p.Add(&scan.Readings{Amperes: []float64{0, 10}, Usable: 2})
+	if diff := cmp.Diff([]int{2, 0, 1}, p.Want([]float64{1, 2, 4})); diff != "" {
+		t.Errorf("places (-want +got):\n%s", diff)
+	}
+	p.Take(nil)
+	p.Add(&scan.Readings{Amperes: []float64{9.5}, Usable: 1})
+	// After 10 A the first two are displaced fully; half an ampere back leaves 1 − 0.5/r of it, and −0.5/r of the new one's rest.
+	if diff := cmp.Diff([]float64{0.75, 0.875, -0.5}, p.Take(nil)); diff != "" {
+		t.Errorf("outputs (-want +got):\n%s", diff)
 	}
 }

@@ -176,32 +176,31 @@ func (c *Conductor) span(ctx context.Context, s *side, span *scan.Frame) {
 
 // closeSummary hands the gathered summary to the estimators and posts what is due.
 func (c *Conductor) closeSummary(ctx context.Context, s *side) {
-	made := s.open.last
-	made.Wall, made.Monotonic, made.Offsets = made.WallAt(0), made.At(0), nil
-	c.estimation.observe(ctx, c.summary(s), made)
+	next := c.summarise(s)
+	c.estimation.observe(ctx, next)
+	if c.estimation.lockstep {
+		c.takeEstimates()
+	}
 	for _, lane := range s.lanes {
-		lane.tally = offset.Tally{}
-		lane.post(c.sink, made.Monotonic, c.config.PostNanos, false)
+		lane.post(c.sink, next.made.Monotonic, c.config.PostNanos, false)
 	}
 	s.open = openSummary{}
 }
 
-func (c *Conductor) summary(s *side) *plugin.Summary {
-	summary := &plugin.Summary{
+// summarise takes the gathered summary and where its channels stand.
+func (c *Conductor) summarise(s *side) item {
+	next := item{made: s.open.last, summary: &plugin.Summary{
 		Device: s.device, FirstSequence: s.open.first.Sequence, LastSequence: s.open.last.Sequence,
 		FirstMonotonicNanos: s.open.first.At(0), LastMonotonicNanos: s.open.last.At(0),
 		Rest: s.open.rest.verdict(c.config.Contactor != nil),
-	}
+	}}
+	next.made.Wall, next.made.Monotonic, next.made.Offsets = next.made.WallAt(0), next.made.At(0), nil
 	for _, lane := range s.lanes {
-		t := &lane.tally
-		celsius, known := t.Celsius()
-		summary.Channels = append(summary.Channels, &plugin.ChannelSummary{
-			Name: lane.Name, ReadingCount: uint32(t.Count), MeanAmperes: t.Mean(), VarianceSquareAmperes: t.Variance(),
-			MinimumAmperes: t.Minimum, MaximumAmperes: t.Maximum, UnusableCount: uint32(t.Unusable),
-			TemperatureCelsius: celsius, TemperatureKnown: known,
-		})
+		summary, at := lane.summarise()
+		next.summary.Channels = append(next.summary.Channels, summary)
+		next.stands = append(next.stands, at)
 	}
-	return summary
+	return next
 }
 
 // Silent says that nothing has come from a device for so many ns; wall is the present.

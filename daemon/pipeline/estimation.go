@@ -5,7 +5,6 @@ import (
 	"slices"
 	"sync"
 
-	"github.com/ampledger/ampledger/daemon/offset"
 	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/daemon/scan"
 	"github.com/ampledger/ampledger/plugins/plugin"
@@ -20,25 +19,33 @@ type Candidate struct {
 // Observer is a started estimator.
 type Observer interface {
 	// Observe hands over one summary and waits for the answer. After an error the observer is of no more use.
-	Observe(ctx context.Context, summary *plugin.Summary) ([]*plugin.ChannelEstimate, error)
+	Observe(ctx context.Context, summary *plugin.Summary) (*plugin.Answer, error)
 	// PID is its process identifier, 0 if it has none.
 	PID() int
 	// Close ends it and waits.
 	Close()
 }
 
-// Start starts an estimator for a conductor; method is its own word on how it finds the offset.
-type Start func(ctx context.Context, candidate Candidate, conductor plugin.Conductor) (observer Observer, method string, err error)
+// Started is an estimator that has been started.
+type Started struct {
+	Observer
+	Method     string               // its own word on how it finds the offset
+	HalfWidths map[string][]float64 // by channel: the play operators it wants, in amperes
+}
+
+// Start starts an estimator for a conductor.
+type Start func(ctx context.Context, candidate Candidate, conductor plugin.Conductor) (Started, error)
 
 const (
 	retainedSummaries = 4096 // that a candidate is warmed up with
 	queuedSummaries   = 1024 // that an estimator may be behind before summaries are skipped, counted
 )
 
-// item is a summary and the time its estimate will be as of.
+// item is a summary, the time its estimate will be as of, and where each of its channels stood then.
 type item struct {
-	summary *plugin.Summary
+	summary *plugin.Summary // without play means, which each estimator gets its own of
 	made    scan.Clock
+	stands  []stand // one a channel
 }
 
 // estimation is a conductor's estimator in force, its candidate and what both are fed with. The conductor's lock guards it.
@@ -63,12 +70,11 @@ func (e *estimation) init(config ConductorConfig) {
 }
 
 // observe hands a summary to the estimators.
-func (e *estimation) observe(ctx context.Context, summary *plugin.Summary, made scan.Clock) {
-	if len(summary.GetChannels()) == 0 {
+func (e *estimation) observe(ctx context.Context, next item) {
+	if len(next.summary.GetChannels()) == 0 {
 		return
 	}
-	e.newest = made
-	next := item{summary, made}
+	e.newest = next.made
 	if e.lockstep {
 		if e.current != nil && e.current.answer(ctx, next) != nil {
 			e.report(e.current)
@@ -96,15 +102,13 @@ func (e *estimation) report(r *run) {
 
 // takeEstimates applies what the estimator in force said last.
 func (c *Conductor) takeEstimates() {
-	current := c.estimation.current
-	if current == nil {
-		return
-	}
-	current.take(func(channel string, e offset.Estimate) {
-		for _, lane := range c.lanes {
-			if lane.Name == channel && lane.offset != nil {
-				lane.offset.Take(e)
-			}
+	if current := c.estimation.current; current != nil {
+		for _, each := range current.take() {
+			each.lane.offset.Take(each.Estimate)
+			each.lane.corrected = each.corrected
 		}
-	})
+		for _, note := range current.takeNotes() {
+			c.events.note(current.candidate.Program.Name(), note, &c.estimation.newest)
+		}
+	}
 }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 
 	"github.com/ampledger/ampledger/daemon/guard"
+	"github.com/ampledger/ampledger/daemon/scan"
+	"github.com/ampledger/ampledger/plugins/plugin"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
@@ -53,6 +55,18 @@ func (b *eventBook) direction(side guard.Side) ampledgerv1.Direction {
 		return ampledgerv1.Direction_DIRECTION_CHARGE
 	}
 	return ampledgerv1.Direction_DIRECTION_DISCHARGE
+}
+
+// note tells what an estimator has to say: an event that is raised and over at once.
+func (b *eventBook) note(estimator string, n *plugin.Note, at *scan.Clock) {
+	b.faults++
+	b.sink.Event(&ampledgerv1.Event{
+		EventId: fmt.Sprintf("%s/%s/note/%s/%d", b.config.EventPrefix, b.config.Name, estimator, b.faults),
+		State:   ampledgerv1.EventState_EVENT_STATE_RAISED, Conductor: b.config.Name, Channel: n.GetChannel(), Element: n.GetSubject(),
+		Kind: "note", Direction: ampledgerv1.Direction_DIRECTION_BOTH, OnsetSequence: at.Sequence, OnsetWallNanos: at.Wall,
+		OnsetMonotonicNanos: at.Monotonic, ChangeSequence: at.Sequence, ChangeWallNanos: at.Wall, ChangeMonotonicNanos: at.Monotonic,
+		Estimator: estimator, Detail: n.GetText(),
+	})
 }
 
 // fault is a plugin's failure as an event that is raised once and cleared once.

@@ -82,13 +82,13 @@ func (r *run) status() EstimatorStatus {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	status := EstimatorStatus{
-		Plugin: r.candidate.Program.Name(), Generation: r.generation, Method: r.method, Fault: r.fault, Skipped: r.skipped,
+		Plugin: r.candidate.Program.Name(), Generation: r.generation, Method: r.started.Method, Fault: r.fault, Skipped: r.skipped,
 	}
-	if r.observer != nil {
-		status.PID = r.observer.PID()
+	if r.started.Observer != nil {
+		status.PID = r.started.PID()
 	}
-	for channel, e := range r.newest {
-		status.Newest = append(status.Newest, NamedEstimate{channel, e})
+	for lane, e := range r.newest {
+		status.Newest = append(status.Newest, NamedEstimate{lane.Name, e.Estimate})
 	}
 	slices.SortFunc(status.Newest, func(a, b NamedEstimate) int { return cmp.Compare(a.Channel, b.Channel) })
 	return status

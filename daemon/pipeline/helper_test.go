@@ -79,11 +79,11 @@ func (j *journal) told() (lines []string) {
 type observer struct {
 	mu        sync.Mutex
 	summaries []*plugin.Summary
-	do        func(ctx context.Context, s *plugin.Summary) ([]*plugin.ChannelEstimate, error)
+	do        func(ctx context.Context, s *plugin.Summary) (*plugin.Answer, error)
 	closed    bool
 }
 
-func (o *observer) Observe(ctx context.Context, s *plugin.Summary) ([]*plugin.ChannelEstimate, error) {
+func (o *observer) Observe(ctx context.Context, s *plugin.Summary) (*plugin.Answer, error) {
 	o.mu.Lock()
 	o.summaries = append(o.summaries, s)
 	o.mu.Unlock()
@@ -100,8 +100,10 @@ func (o *observer) Close() {
 
 // fixed answers with one offset.
 func fixed(amperes float64) *observer {
-	return &observer{do: func(context.Context, *plugin.Summary) ([]*plugin.ChannelEstimate, error) {
-		return []*plugin.ChannelEstimate{{Name: "meter", OffsetAmperes: amperes, StandardUncertaintyAmperes: 0.1}}, nil
+	return &observer{do: func(context.Context, *plugin.Summary) (*plugin.Answer, error) {
+		return &plugin.Answer{Channels: []*plugin.ChannelEstimate{{
+			Name: "meter", OffsetAmperes: amperes, StandardUncertaintyAmperes: 0.1,
+		}}}, nil
 	}}
 }
 
@@ -109,7 +111,7 @@ func fixed(amperes float64) *observer {
 func failing(after int) *observer {
 	o := fixed(1)
 	answer := o.do
-	o.do = func(ctx context.Context, s *plugin.Summary) ([]*plugin.ChannelEstimate, error) {
+	o.do = func(ctx context.Context, s *plugin.Summary) (*plugin.Answer, error) {
 		if after--; after < 0 {
 			return nil, errors.New("estimator broken: it is")
 		}
@@ -120,7 +122,7 @@ func failing(after int) *observer {
 
 // hanging never answers.
 func hanging() *observer {
-	return &observer{do: func(ctx context.Context, _ *plugin.Summary) ([]*plugin.ChannelEstimate, error) {
+	return &observer{do: func(ctx context.Context, _ *plugin.Summary) (*plugin.Answer, error) {
 		<-ctx.Done()
 		return nil, ctx.Err()
 	}}
@@ -129,12 +131,12 @@ func hanging() *observer {
 // starts hands out observers in order, by the candidate's name.
 type starts map[string]func() (*observer, error)
 
-func (s starts) start(_ context.Context, c Candidate, _ plugin.Conductor) (Observer, string, error) {
+func (s starts) start(_ context.Context, c Candidate, _ plugin.Conductor) (Started, error) {
 	o, err := s[c.Program.Shipped]()
 	if err != nil {
-		return nil, "", err
+		return Started{}, err
 	}
-	return o, "by test", nil
+	return Started{Observer: o, Method: "by test"}, nil
 }
 
 func always(o *observer) func() (*observer, error) {

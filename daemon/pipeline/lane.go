@@ -38,6 +38,10 @@ type Lane struct {
 	tell        func(guard.Change)
 	account     *charge.Account
 	tally       offset.Tally
+	plays       offset.Plays
+	summed      charge.Totals // the account when the newest summary ended
+	standing    point         // and where it stood then
+	corrected   corrected     // what was learned of its charge, as far as is known now
 	readings    scan.Readings
 	last        scan.Estimate
 	total       uint64 // readings that came through, usable or not
@@ -116,6 +120,7 @@ func (l *Lane) apply(span *scan.Frame, sink Sink) {
 		temperature = &span.Columns[l.temperature]
 	}
 	l.tally.Add(r, temperature)
+	l.plays.Add(r)
 	l.offset.Apply(r)
 	l.last, l.epoch = r.Estimate, r.Epoch
 	l.guard.Apply(r, l.tell)

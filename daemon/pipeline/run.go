@@ -2,7 +2,11 @@ package pipeline
 
 import (
 	"context"
+	"maps"
+	"slices"
 	"sync"
+
+	"google.golang.org/protobuf/proto"
 
 	"github.com/ampledger/ampledger/daemon/offset"
 	"github.com/ampledger/ampledger/plugins/plugin"
@@ -11,9 +15,9 @@ import (
 // run is one estimator process at work. Its lock is a leaf: it may be taken under the conductor's.
 type run struct {
 	candidate  Candidate
-	method     string
+	started    Started
 	generation uint64
-	observer   Observer
+	places     map[string][]int   // by channel: where the play operators it wants stand in a channel's list
 	end        context.CancelFunc // of its goroutine
 	ended      chan struct{}      // closed when its goroutine has ended
 	answered   chan struct{}      // closed at its first answer
@@ -22,17 +26,26 @@ type run struct {
 	mu      sync.Mutex
 	backlog []item // to be worked off before the queue
 	queue   chan item
-	newest  map[string]offset.Estimate
+	origins map[*Lane]point // where a channel stood when the estimator's first summary of it began
+	newest  map[*Lane]laneEstimate
 	fresh   bool // newest has something that was not taken yet
+	notes   []*plugin.Note
 	skipped uint64
 	fault   error
 }
 
-func newRun(candidate Candidate, generation uint64, observer Observer, method string, backlog []item) *run {
+// laneEstimate is what an estimator said of a channel.
+type laneEstimate struct {
+	lane *Lane
+	offset.Estimate
+	corrected
+}
+
+func newRun(candidate Candidate, generation uint64, started Started, backlog []item) *run {
 	return &run{
-		candidate: candidate, method: method, generation: generation, observer: observer, backlog: backlog,
-		queue: make(chan item, queuedSummaries), newest: map[string]offset.Estimate{},
-		ended: make(chan struct{}), answered: make(chan struct{}), failed: make(chan struct{}), end: func() {},
+		candidate: candidate, started: started, generation: generation, backlog: backlog, end: func() {},
+		queue: make(chan item, queuedSummaries), origins: map[*Lane]point{}, newest: map[*Lane]laneEstimate{},
+		ended: make(chan struct{}), answered: make(chan struct{}), failed: make(chan struct{}),
 	}
 }
 
@@ -72,26 +85,53 @@ func (r *run) answer(ctx context.Context, next item) error {
 	if fault := r.failure(); fault != nil {
 		return fault
 	}
-	estimates, err := r.observer.Observe(ctx, next.summary)
+	answer, err := r.started.Observe(ctx, r.summaryOf(next))
 	if err != nil {
 		if ctx.Err() == nil {
 			r.fail(err)
 		}
 		return err
 	}
-	r.keep(estimates, next)
+	r.keep(answer, next)
 	return nil
 }
 
-func (r *run) keep(estimates []*plugin.ChannelEstimate, next item) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	for _, e := range estimates {
-		r.newest[e.GetName()] = offset.Estimate{
-			Amperes: e.GetOffsetAmperes(), Uncertainty: e.GetStandardUncertaintyAmperes(), WalkPerRootSecond: e.GetWalkAmperesPerRootSecond(),
-			Made: next.made, Estimator: r.candidate.Program.Name(), Generation: r.generation,
+// summaryOf adds the play means the estimator asked for to a summary that others share. Where an operator was not yet driven then, the
+// channel has none.
+func (r *run) summaryOf(next item) *plugin.Summary {
+	if len(r.places) == 0 {
+		return next.summary
+	}
+	own := proto.CloneOf(next.summary)
+	for i, channel := range own.GetChannels() {
+		means := make([]float64, 0, len(r.places[channel.GetName()]))
+		for _, place := range r.places[channel.GetName()] {
+			if place < len(next.stands[i].plays) {
+				means = append(means, next.stands[i].plays[place])
+			}
+		}
+		if len(means) == len(r.places[channel.GetName()]) {
+			channel.PlayMeanRatios = means
 		}
 	}
+	return own
+}
+
+// keep notes the answer to a summary.
+func (r *run) keep(answer *plugin.Answer, next item) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, at := range next.stands {
+		if _, known := r.origins[at.lane]; !known {
+			r.origins[at.lane] = at.before
+		}
+	}
+	for _, e := range answer.GetChannels() {
+		if at := next.of(e.GetName()); at != nil {
+			r.newest[at.lane] = laneEstimate{at.lane, r.estimate(e, next), at.by(e, r.origins[at.lane])}
+		}
+	}
+	r.notes = append(r.notes, answer.GetNotes()...)
 	r.fresh = true
 	select {
 	case <-r.answered:
@@ -100,17 +140,41 @@ func (r *run) keep(estimates []*plugin.ChannelEstimate, next item) {
 	}
 }
 
-// take gives each estimate that was not taken yet.
-func (r *run) take(to func(channel string, e offset.Estimate)) {
+func (r *run) estimate(e *plugin.ChannelEstimate, next item) offset.Estimate {
+	return offset.Estimate{
+		Amperes: e.GetOffsetAmperes(), Uncertainty: e.GetStandardUncertaintyAmperes(), WalkPerRootSecond: e.GetWalkAmperesPerRootSecond(),
+		Made: next.made, Estimator: r.candidate.Program.Name(), Generation: r.generation,
+	}
+}
+
+// of gives where a channel stood.
+func (i *item) of(channel string) *stand {
+	for k := range i.stands {
+		if i.stands[k].lane.Name == channel {
+			return &i.stands[k]
+		}
+	}
+	return nil
+}
+
+// take gives the newest estimates if any of them was not taken yet.
+func (r *run) take() (newest []laneEstimate) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if !r.fresh {
-		return
+	if r.fresh {
+		r.fresh = false
+		newest = slices.Collect(maps.Values(r.newest))
 	}
-	r.fresh = false
-	for channel, e := range r.newest {
-		to(channel, e)
-	}
+	return newest
+}
+
+// takeNotes gives what the estimator had to say since the last call.
+func (r *run) takeNotes() []*plugin.Note {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	notes := r.notes
+	r.notes = nil
+	return notes
 }
 
 func (r *run) fail(err error) {
@@ -132,7 +196,7 @@ func (r *run) failure() error {
 func (r *run) close() {
 	r.end()
 	<-r.ended
-	if r.observer != nil {
-		r.observer.Close()
+	if r.started.Observer != nil {
+		r.started.Close()
 	}
 }

@@ -19,7 +19,7 @@ func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
 	defer c.mu.Unlock()
 	c.estimation.beginning = false
 	if err != nil {
-		failed := newRun(candidate, c.estimation.generation, nil, "", nil)
+		failed := newRun(candidate, c.estimation.generation, Started{}, nil)
 		failed.fail(err)
 		close(failed.ended)
 		c.estimation.current = failed

@@ -79,13 +79,14 @@ func (c *Conductor) nextGeneration() uint64 {
 
 // startRun starts a candidate and makes it the pending one: from here on it gets each summary once, those retained first.
 func (c *Conductor) startRun(ctx context.Context, candidate Candidate, generation uint64) (*run, error) {
-	observer, method, err := c.config.Start(ctx, candidate, c.described())
+	started, err := c.config.Start(ctx, candidate, c.described())
 	if err != nil {
 		return nil, err
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	r := newRun(candidate, generation, observer, method, slices.Clone(c.estimation.retained))
+	r := newRun(candidate, generation, started, slices.Clone(c.estimation.retained))
+	r.places = c.wantPlays(started.HalfWidths)
 	c.estimation.pending = r
 	// The run outlives the call that starts it: it ends when it is closed.
 	working, end := context.WithCancel(context.WithoutCancel(ctx))
@@ -99,6 +100,17 @@ func (c *Conductor) startRun(ctx context.Context, candidate Candidate, generatio
 	return r, nil
 }
 
+// wantPlays sees to it that each channel drives the operators an estimator wants.
+func (c *Conductor) wantPlays(halfWidths map[string][]float64) map[string][]int {
+	places := map[string][]int{}
+	for _, lane := range c.lanes {
+		if wanted := halfWidths[lane.Name]; len(wanted) > 0 {
+			places[lane.Name] = lane.plays.Want(wanted)
+		}
+	}
+	return places
+}
+
 // described is what an estimator is told of the conductor: its channels as far as their devices have been described.
 func (c *Conductor) described() plugin.Conductor {
 	c.mu.Lock()
@@ -107,7 +119,7 @@ func (c *Conductor) described() plugin.Conductor {
 	for _, lane := range c.lanes {
 		channel := &plugin.Channel{Name: lane.Name}
 		if lane.bound {
-			channel.NoiseAmperes, channel.ZeroUncertaintyAmperes, _ = lane.sensor.StaticUncertainty()
+			channel.NoiseAmperes, channel.ZeroUncertaintyAmperes, channel.GainUncertaintyRatio = lane.sensor.StaticUncertainty()
 			if full, known := lane.sensor.FullScale(); known {
 				channel.FullScaleAmperes = full
 			}

@@ -1,10 +1,12 @@
 // Package pluginhost starts plugin processes, speaks the plugin protocol with them and ends them.
 //
 // A plugin runs in an environment that is empty but for the variables listed, in the configuration's folder, and talks over a unix
-// socket with mutual TLS made for that one start. A third-party executable is started only if its SHA-256 is the one configured.
+// socket with mutual TLS made for that one start. Its standard input is a pipe that ends when the daemon does, its standard error is the
+// daemon's log, a line at a time. A third-party executable is started only if its SHA-256 is the one configured.
 // Everything a plugin says is checked before it is believed: what comes out of this package is well formed or an error that
-// begins with the plugin's kind and name. Every wait has a deadline.
+// begins with the plugin's kind and name. Every wait has a deadline (see Deadlines), but for the next frame: how long a device may be
+// silent is the caller's to say, by its context.
 //
-// Starting a plugin starts goroutines of go-plugin's, which end when the process is closed. A Process is safe for concurrent use; a
-// Stream and a Session belong to one goroutine each.
+// A plugin is a process group: what it started ends with it. Starting one starts goroutines of go-plugin's, which end when the process is
+// closed. A Process is safe for concurrent use; a Stream, and Observe of an Estimator, belong to one goroutine each.
 package pluginhost

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/types/known/structpb"
@@ -20,8 +21,11 @@ type Estimator struct {
 	Method  string // how it finds the offset, one line
 	service pluginv1.EstimatorServiceClient
 	session grpc.BidiStreamingClient[pluginv1.RunRequest, pluginv1.RunResponse]
-	end     context.CancelFunc
+	ctx     context.Context // the session's
+	end     context.CancelCauseFunc
 }
+
+var errClosed = errors.New("was closed")
 
 // StartEstimator starts and configures an estimator for a conductor, restores state if it is not empty, and opens its session.
 // On an error nothing is left running.
@@ -31,6 +35,8 @@ func (h *Host) StartEstimator(ctx context.Context, p Program, conductor plugin.C
 		return nil, err
 	}
 	e := &Estimator{Process: process, service: service.(pluginv1.EstimatorServiceClient)}
+	// The session outlives the call that opens it: it ends with Close.
+	e.ctx, e.end = context.WithCancelCause(context.WithoutCancel(ctx))
 	if err := e.open(ctx, conductor, settings, state); err != nil {
 		e.Close()
 		return nil, fmt.Errorf("%s: %w", process.name, err)
@@ -43,52 +49,66 @@ func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settin
 	if err != nil {
 		return err
 	}
-	bounded, cancel := context.WithTimeoutCause(ctx, configureDeadline, errors.New("no answer to Configure within "+configureDeadline.String()))
-	defer cancel()
-	answer, err := e.service.Configure(bounded, &pluginv1.EstimatorServiceConfigureRequest{
-		Conductor: conductor.Name, Channels: conductor.Channels, Settings: fields,
+	limit := e.deadlines.Configure
+	err = e.within(ctx, limit, "Configure", func(ctx context.Context) error {
+		answer, err := e.service.Configure(ctx, &pluginv1.EstimatorServiceConfigureRequest{
+			Conductor: conductor.Name, Channels: conductor.Channels, Settings: fields,
+		})
+		e.Method = answer.GetMethod()
+		return err
 	})
 	if err != nil {
-		return wireError(bounded, err)
+		return err
 	}
-	e.Method = answer.GetMethod()
 	if len(state) > 0 {
-		if _, err := e.service.Restore(bounded, &pluginv1.RestoreRequest{State: state}); err != nil {
-			return fmt.Errorf("restoring its state: %w", wireError(bounded, err))
+		err := e.within(ctx, limit, "Restore", func(ctx context.Context) error {
+			_, err := e.service.Restore(ctx, &pluginv1.RestoreRequest{State: state})
+			return err
+		})
+		if err != nil {
+			return fmt.Errorf("restoring its state: %w", err)
 		}
 	}
-	// The session outlives the call that opens it: it ends with Close.
-	session, end := context.WithCancel(context.WithoutCancel(ctx))
-	if e.session, err = e.service.Run(session); err != nil {
-		end()
-		return wireError(session, err)
+	if e.session, err = e.service.Run(e.ctx); err != nil {
+		return e.fault(e.ctx, err)
 	}
-	e.end = end
 	return nil
 }
 
 // Observe hands over one summary and waits for the answer, which is checked: of that summary, each channel known, figures finite.
-// After an error the session is over. One call at a time.
+// An error ends the session and is what later calls return. One call at a time.
 func (e *Estimator) Observe(ctx context.Context, summary *plugin.Summary) ([]*plugin.ChannelEstimate, error) {
-	timeout := errors.New("no answer to a summary within " + answerDeadline.String())
-	bounded, cancel := context.WithTimeoutCause(ctx, answerDeadline, timeout)
+	limit := e.deadlines.Answer
+	bounded, cancel := context.WithTimeoutCause(ctx, limit, fmt.Errorf("no answer to a summary within %v", limit))
 	defer cancel()
-	stop := context.AfterFunc(bounded, e.end)
-	defer stop()
-	if err := e.session.Send(&pluginv1.RunRequest{Summary: summary}); err != nil && !errors.Is(err, io.EOF) {
-		return nil, fmt.Errorf("%s: %w", e.name, wireError(bounded, err))
+	stop := context.AfterFunc(bounded, func() { e.end(context.Cause(bounded)) })
+	answer, err := e.exchange(summary)
+	if !stop() {
+		err = context.Cause(bounded) // an answer that comes just then is too late as well: the session has ended
 	}
-	answer, err := e.session.Recv()
-	if errors.Is(err, io.EOF) {
-		err = errors.New("ended its session")
+	if err == nil {
+		err = checkAnswer(summary, answer)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", e.name, wireError(bounded, err))
-	}
-	if err := checkAnswer(summary, answer); err != nil {
+		e.end(err)
 		return nil, fmt.Errorf("%s: %w", e.name, err)
 	}
 	return answer.GetChannels(), nil
+}
+
+func (e *Estimator) exchange(summary *plugin.Summary) (*pluginv1.RunResponse, error) {
+	// io.EOF says that the session is over; why is told by receiving.
+	if err := e.session.Send(&pluginv1.RunRequest{Summary: summary}); err != nil && !errors.Is(err, io.EOF) {
+		return nil, e.fault(e.ctx, err)
+	}
+	answer, err := e.session.Recv()
+	switch {
+	case errors.Is(err, io.EOF):
+		return nil, errors.New("ended its session")
+	case err != nil:
+		return nil, e.fault(e.ctx, err)
+	}
+	return answer, nil
 }
 
 func checkAnswer(summary *plugin.Summary, answer *pluginv1.RunResponse) error {
@@ -96,34 +116,46 @@ func checkAnswer(summary *plugin.Summary, answer *pluginv1.RunResponse) error {
 		return fmt.Errorf("answered for %s through %d, asked for %s through %d",
 			answer.GetDevice(), answer.GetThroughSequence(), summary.GetDevice(), summary.GetLastSequence())
 	}
+	var names []string
 	for _, c := range answer.GetChannels() {
-		if !usable(c.GetOffsetAmperes()) || !usable(c.GetStandardUncertaintyAmperes()) || !usable(c.GetWalkAmperesPerRootSecond()) ||
-			c.GetStandardUncertaintyAmperes() < 0 || c.GetWalkAmperesPerRootSecond() < 0 {
+		asked := func(of *plugin.ChannelSummary) bool { return of.GetName() == c.GetName() }
+		switch {
+		case !slices.ContainsFunc(summary.GetChannels(), asked):
+			return fmt.Errorf("channel %q: was not asked for", c.GetName())
+		case slices.Contains(names, c.GetName()):
+			return fmt.Errorf("channel %q: answered twice", c.GetName())
+		case !sensible(c):
 			return fmt.Errorf("channel %q: estimate %g A ± %g A, walk %g A/√s makes no sense", c.GetName(),
 				c.GetOffsetAmperes(), c.GetStandardUncertaintyAmperes(), c.GetWalkAmperesPerRootSecond())
 		}
+		names = append(names, c.GetName())
 	}
 	return nil
 }
 
-func usable(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
-
-// Snapshot asks for the state after the newest summary answered.
-func (e *Estimator) Snapshot(ctx context.Context) ([]byte, error) {
-	bounded, cancel := context.WithTimeoutCause(ctx, answerDeadline, errors.New("no answer to Snapshot within "+answerDeadline.String()))
-	defer cancel()
-	answer, err := e.service.Snapshot(bounded, &pluginv1.SnapshotRequest{})
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", e.name, wireError(bounded, err))
-	}
-	return answer.GetState(), nil
+func sensible(c *plugin.ChannelEstimate) bool {
+	uncertainty, walk := c.GetStandardUncertaintyAmperes(), c.GetWalkAmperesPerRootSecond()
+	return usable(c.GetOffsetAmperes()) && usable(uncertainty) && usable(walk) && uncertainty >= 0 && walk >= 0
 }
 
-// Close ends the session and the process. Closing again does nothing.
-func (e *Estimator) Close() {
-	if e.end != nil {
-		e.end()
+func usable(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+
+// Snapshot asks for the state after the newest summary answered. Safe for concurrent use, also with Observe.
+func (e *Estimator) Snapshot(ctx context.Context) (state []byte, err error) {
+	err = e.within(ctx, e.deadlines.Answer, "Snapshot", func(ctx context.Context) error {
+		answer, err := e.service.Snapshot(ctx, &pluginv1.SnapshotRequest{})
+		state = answer.GetState()
+		return err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", e.name, err)
 	}
+	return state, nil
+}
+
+// Close ends the session and the process. Closing again does nothing, but also waits.
+func (e *Estimator) Close() {
+	e.end(errClosed)
 	e.Process.Close()
 }
 

@@ -25,8 +25,9 @@ func (s *Stream) accept(wire *plugin.Frame, f *scan.Frame) error {
 	}
 	f.Count, f.Flags = count, nil
 	f.Columns = slices.Grow(f.Columns[:0], s.inputs)[:s.inputs]
+	s.codes = slices.Grow(s.codes[:0], s.inputs)[:s.inputs]
 	for i, column := range wire.GetColumns() {
-		if err := acceptColumn(column, count, &f.Columns[i]); err != nil {
+		if err := acceptColumn(column, count, &f.Columns[i], &s.codes[i]); err != nil {
 			return fmt.Errorf("input %q: %w", s.driver.Description.GetInputs()[i].GetName(), err)
 		}
 	}
@@ -47,7 +48,7 @@ func (s *Stream) checkForm(wire *plugin.Frame, count int) error {
 	return checkTimes(wire, count)
 }
 
-// checkTimes bounds the times so that no sum of them can overflow: ±146 years.
+// checkTimes bounds the times so that no sum of them can overflow: each is well below the 292 years that 63 bits of nanoseconds hold.
 func checkTimes(wire *plugin.Frame, count int) error {
 	const limit = math.MaxInt64 / 2
 	switch {
@@ -59,6 +60,8 @@ func checkTimes(wire *plugin.Frame, count int) error {
 		return fmt.Errorf("time is out of range")
 	case wire.GetPeriodNanos() == 0 && len(wire.GetOffsetNanos()) != count:
 		return fmt.Errorf("has %d time offsets for %d scans", len(wire.GetOffsetNanos()), count)
+	case wire.GetPeriodNanos() != 0 && len(wire.GetOffsetNanos()) > 0:
+		return fmt.Errorf("has both a period and time offsets")
 	}
 	for _, offset := range wire.GetOffsetNanos() {
 		if abs(offset) > limit/2 {
@@ -75,16 +78,18 @@ func abs(v int64) uint64 {
 	return uint64(v)
 }
 
-func acceptColumn(wire *plugin.Column, count int, to *scan.Column) error {
+// acceptColumn turns a column's codes or values into numbers; room is what codes are turned into.
+func acceptColumn(wire *plugin.Column, count int, to *scan.Column, room *[]float64) error {
 	to.Values, to.Flags = wire.GetValues(), nil
 	if codes := wire.GetCodes(); len(codes) > 0 {
 		if len(to.Values) > 0 {
 			return fmt.Errorf("has both codes and values")
 		}
-		to.Values = make([]float64, len(codes))
-		for k, code := range codes {
-			to.Values[k] = float64(code)
+		*room = (*room)[:0]
+		for _, code := range codes {
+			*room = append(*room, float64(code))
 		}
+		to.Values = *room
 	}
 	if n := len(to.Values); n != count && n != 1 {
 		return fmt.Errorf("has %d values for %d scans", n, count)

@@ -78,37 +78,40 @@ func (s *abuseServer) StreamEvents(request *ampledgerv1.StreamEventsRequest, str
 	// Listening begins before the log is read, so that nothing falls between; what comes twice is left out the second time.
 	ear := s.backend.Events.subscribe(request.GetConductor())
 	defer s.backend.Events.unsubscribe(ear)
-	sent := uint64(0)
-	if request.AfterLogSequence != nil {
-		var err error
-		if sent, err = s.sendLog(request, stream); err != nil {
-			return err
-		}
-	}
 	// Headers now, so that a caller knows that it misses nothing from here on.
 	if err := stream.SendHeader(nil); err != nil {
 		return err
 	}
+	sent := uint64(0)
+	if request.AfterLogSequence != nil {
+		var err error
+		if sent, err = s.sendLog(request, ear, stream); err != nil {
+			return err
+		}
+	}
 	for {
+		changes, open := s.backend.Events.take(ear, sent)
+		for _, change := range changes {
+			if err := stream.Send(change); err != nil {
+				return err
+			}
+		}
+		if len(changes) > 0 {
+			continue
+		}
+		if !open {
+			return errStopping
+		}
 		select {
 		case <-stream.Context().Done():
 			return statusOf(stream.Context().Err())
-		case response, open := <-ear.queue:
-			if !open {
-				return nil
-			}
-			if number := response.GetEvent().GetLogSequence(); number != 0 && number <= sent {
-				continue
-			}
-			if err := stream.Send(response); err != nil {
-				return err
-			}
+		case <-ear.woken:
 		}
 	}
 }
 
 // sendLog sends what is recorded after a log sequence and gives the last one sent.
-func (s *abuseServer) sendLog(request *ampledgerv1.StreamEventsRequest, stream grpc.ServerStreamingServer[ampledgerv1.StreamEventsResponse]) (sent uint64, err error) {
+func (s *abuseServer) sendLog(request *ampledgerv1.StreamEventsRequest, ear *ear, stream grpc.ServerStreamingServer[ampledgerv1.StreamEventsResponse]) (sent uint64, err error) {
 	sent = request.GetAfterLogSequence()
 	for {
 		events, err := s.backend.Ledger.Events(stream.Context(), sent, request.GetConductor(), maximumPage)
@@ -116,6 +119,7 @@ func (s *abuseServer) sendLog(request *ampledgerv1.StreamEventsRequest, stream g
 			return sent, statusOf(err)
 		}
 		for _, event := range events {
+			s.backend.Events.overtaken(ear, event)
 			if err := stream.Send(&ampledgerv1.StreamEventsResponse{Delivery: ampledgerv1.Delivery_DELIVERY_RECORDED, Event: event}); err != nil {
 				return sent, err
 			}

@@ -25,8 +25,11 @@ type Opening struct {
 
 // Ledger reads what is on disk.
 type Ledger interface {
+	// Balance sums the entries of a channel in a span, as store.Store does.
 	Balance(ctx context.Context, conductor, channel string, fromWall, toWall *int64) (store.Balance, error)
+	// Gaps gives the longest gaps of the entries that Balance sums, in the order of the ledger.
 	Gaps(ctx context.Context, conductor, channel string, fromWall, toWall *int64, limit int) ([]store.Gap, error)
+	// Events gives recorded changes behind a log sequence, oldest first.
 	Events(ctx context.Context, afterLogSequence uint64, conductor string, limit int) ([]*ampledgerv1.Event, error)
 }
 

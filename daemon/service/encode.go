@@ -17,29 +17,29 @@ type encoder struct {
 	item     ampledgerv1.StreamReadingsResponse_Frame
 	frame    ampledgerv1.Frame
 	quality  []uint32
+	pool     mem.BufferPool
 }
 
 func newEncoder() *encoder {
-	e := &encoder{}
+	e := &encoder{pool: &framePools}
 	e.item.Frame = &e.frame
 	e.response.Item = &e.item
 	return e
 }
 
-var marshal = proto.MarshalOptions{}
+var marshal = proto.MarshalOptions{UseCachedSize: true}
 
-// encode gives the bytes in a buffer with one reference, the caller's.
-func (e *encoder) encode(lane *pipeline.Lane, r *scan.Readings) (mem.Buffer, error) {
+// encode gives the bytes in a buffer with one reference, the caller's, and how much memory it holds.
+func (e *encoder) encode(lane *pipeline.Lane, r *scan.Readings) (bytes mem.Buffer, size int, err error) {
 	e.fill(lane, r)
-	pool := mem.DefaultBufferPool()
-	space := pool.Get(marshal.Size(&e.response))
+	space := e.pool.Get(proto.Size(&e.response))
 	written, err := marshal.MarshalAppend((*space)[:0], &e.response)
 	if err != nil {
-		pool.Put(space)
-		return nil, err
+		e.pool.Put(space)
+		return nil, 0, err
 	}
 	*space = written
-	return mem.NewBuffer(space, pool), nil
+	return mem.NewBuffer(space, e.pool), cap(written), nil
 }
 
 // fill lets the message share the memory of the readings for the time of the encoding.

@@ -15,6 +15,9 @@ import (
 // domain is the ErrorInfo domain of all our errors.
 const domain = "ampledger.v1"
 
+// errStopping ends the streams of a daemon that stops; who gets it may come back.
+var errStopping = refuse(codes.Unavailable, "", "STOPPING", "the daemon is stopping")
+
 // refuse makes an error with a canonical code, a reason for programs and, for a field of the request, where it is.
 func refuse(code codes.Code, field, reason, text string) error {
 	s := status.New(code, text)
@@ -40,16 +43,10 @@ func statusOf(err error) error {
 		return refuse(codes.OutOfRange, "", "NO_ENTRIES", "no ledger entry lies in the span")
 	case errors.Is(err, pipeline.ErrSwapBusy):
 		return refuse(codes.Aborted, "", "SWAP_BUSY", err.Error())
+	case errors.Is(err, pipeline.ErrLockstep):
+		return refuse(codes.FailedPrecondition, "", "LOCKSTEP", err.Error())
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
 		return status.FromContextError(err).Err()
 	}
 	return refuse(codes.Internal, "", "INTERNAL", err.Error())
-}
-
-// hubError tells the end of a subscriber's context from a fault of ours.
-func hubError(err error) error {
-	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
-		return status.FromContextError(err).Err()
-	}
-	return errHub
 }

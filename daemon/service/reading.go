@@ -6,7 +6,6 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/status"
 
 	"github.com/ampledger/ampledger/daemon/pipeline"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
@@ -63,6 +62,9 @@ func (b *Backend) faults(c *Conductor) (faults []string) {
 	if err := c.EstimatorFault(); err != nil {
 		faults = append(faults, err.Error())
 	}
+	if err := c.Hub.Fault(); err != nil {
+		faults = append(faults, err.Error())
+	}
 	if b.Recording != nil {
 		if err := b.Recording(); err != nil {
 			faults = append(faults, "store: "+err.Error())
@@ -81,8 +83,12 @@ func (s *readingServer) StreamReadings(request *ampledgerv1.StreamReadingsReques
 	if err != nil {
 		return err
 	}
-	sub := newSubscription(conductor, lanes, request, stream)
+	sub := newSubscription(conductor.Hub, lanes, request, stream)
 	defer sub.close()
+	// Headers now, so that a caller knows that it misses nothing from here on.
+	if err := stream.SendHeader(nil); err != nil {
+		return err
+	}
 	return sub.run(stream.Context())
 }
 
@@ -96,7 +102,7 @@ func chosenLanes(c *Conductor, request *ampledgerv1.StreamReadingsRequest) ([]*p
 	}
 	for _, name := range request.GetChannels() {
 		if !slices.ContainsFunc(lanes, func(l *pipeline.Lane) bool { return l.Name == name }) {
-			return nil, refuse(codes.NotFound, "channel", "CHANNEL_UNKNOWN", "conductor "+c.Name()+" has no channel "+name)
+			return nil, refuse(codes.NotFound, "channel", "CHANNEL_UNKNOWN", "conductor "+quote(c.Name())+" has no channel "+quote(name))
 		}
 	}
 	return lanes, checkStart(lanes, request)
@@ -128,5 +134,3 @@ type sender interface {
 }
 
 var _ sender = grpc.ServerStreamingServer[ampledgerv1.StreamReadingsResponse](nil)
-
-var errHub = status.Error(codes.Internal, "a frame could not be encoded")

@@ -7,7 +7,6 @@ import (
 
 	"github.com/ampledger/ampledger/daemon/charge"
 	"github.com/ampledger/ampledger/daemon/pipeline"
-	"github.com/ampledger/ampledger/daemon/scan"
 	"github.com/ampledger/ampledger/daemon/store"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
@@ -36,7 +35,7 @@ func EntryTotals(t charge.Totals) store.Totals {
 }
 
 func unusable(t charge.Totals) store.Unusable {
-	var by [len(scan.Causes)]uint64 = t.Unusable
+	by := t.Unusable
 	return store.Unusable{
 		Missing: by[0], NotFinite: by[1], Saturated: by[2], OutOfRange: by[3], TimeRepeated: by[4], TimeBackwards: by[5],
 		AuxiliaryMissing: by[6], Lost: t.Lost,
@@ -72,15 +71,23 @@ func join(o Opening, counted pipeline.Account) Opening {
 	return o
 }
 
-// longest keeps the longest gaps, in the order they came.
+// longest keeps the longest gaps, in the order they came; of equally long ones the earliest.
 func longest(gaps []store.Gap) []store.Gap {
 	if len(gaps) <= listedGaps {
 		return gaps
 	}
-	slices.SortStableFunc(gaps, func(a, b store.Gap) int { return cmp.Compare(b.DurationNanos, a.DurationNanos) })
-	gaps = gaps[:listedGaps]
-	slices.SortStableFunc(gaps, func(a, b store.Gap) int { return cmp.Compare(a.FromWallNanos, b.FromWallNanos) })
-	return gaps
+	places := make([]int, len(gaps))
+	for i := range places {
+		places[i] = i
+	}
+	slices.SortStableFunc(places, func(a, b int) int { return cmp.Compare(gaps[b].DurationNanos, gaps[a].DurationNanos) })
+	places = places[:listedGaps]
+	slices.Sort(places)
+	kept := make([]store.Gap, listedGaps)
+	for i, place := range places {
+		kept[i] = gaps[place]
+	}
+	return kept
 }
 
 // accountOf writes sums down as an account.

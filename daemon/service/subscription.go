@@ -14,43 +14,38 @@ type subscription struct {
 	hub      *Hub
 	reader   *reader
 	to       sender
-	sequence *uint64
 	tracks   map[string]*track
 	order    []string
 	reducers map[string]*reducer // nil = every reading
 }
 
-func newSubscription(c *Conductor, lanes []*pipeline.Lane, request *ampledgerv1.StreamReadingsRequest, to sender) *subscription {
-	s := &subscription{hub: c.Hub, to: to, sequence: request.FromSequence, tracks: map[string]*track{}}
-	past := request.GetFromOldest() || request.FromSequence != nil
-	var ends map[string]laneEnd
-	s.reader, ends = c.Hub.subscribe(past)
-	if rate := request.GetMaxRateHertz(); rate > 0 {
+func newSubscription(hub *Hub, lanes []*pipeline.Lane, request *ampledgerv1.StreamReadingsRequest, to sender) *subscription {
+	s := &subscription{hub: hub, to: to, tracks: map[string]*track{}}
+	var places map[string]place
+	s.reader, places = hub.subscribe(request.GetFromOldest() || request.FromSequence != nil)
+	if request.GetMaxRateHertz() > 0 {
 		s.reducers = map[string]*reducer{}
-		for _, lane := range lanes {
-			s.reducers[lane.Name] = newReducer(lane.Name, rate)
-		}
 	}
 	for _, lane := range lanes {
-		end, begun := ends[lane.Name]
-		s.tracks[lane.Name] = &track{channel: lane.Name}
-		if !past {
-			s.tracks[lane.Name] = trackLive(lane.Name, end, begun)
-		}
+		at, begun := places[lane.Name]
+		s.tracks[lane.Name] = &track{channel: lane.Name, hub: hub, from: request.FromSequence, begun: begun, at: at}
 		s.order = append(s.order, lane.Name)
+		if s.reducers != nil {
+			s.reducers[lane.Name] = newReducer(lane.Name, request.GetMaxRateHertz(), s.sendBucket)
+		}
 	}
 	return s
 }
 
 func (s *subscription) close() { s.reader.close() }
 
-// run sends until the subscriber leaves or the conductor's devices have come to their end.
+// run sends until the subscriber leaves or no more will come.
 func (s *subscription) run(ctx context.Context) error {
 	entries := make([]entry, 0, batch)
 	for {
 		frames, more, err := s.reader.next(ctx, entries)
 		if err != nil {
-			return hubError(err)
+			return statusOf(err)
 		}
 		if err := s.sendAll(frames); err != nil {
 			return err
@@ -77,34 +72,54 @@ func (s *subscription) sendAll(frames []entry) error {
 
 // send consumes the entry's reference.
 func (s *subscription) send(e *entry) error {
-	t := s.tracks[e.channel]
-	if t == nil {
+	t, reduced := s.tracks[e.channel], s.reducers[e.channel]
+	if t == nil || t.before(e) && (reduced == nil || e.end().next != *t.from) {
 		e.bytes.Free()
 		return nil
 	}
-	cut := uint64(0)
-	if s.sequence != nil {
-		lost, gone := t.startAt(*s.sequence, e)
-		if gone {
-			e.bytes.Free()
-			return nil
-		}
-		if !t.open && e.first < *s.sequence {
-			cut = *s.sequence - e.first
-		}
-		if err := s.tell(lost); err != nil {
-			e.bytes.Free()
-			return err
-		}
+	if reduced != nil {
+		return s.reduce(t, reduced, e)
 	}
+	cut := t.cut(e)
 	if err := s.tell(t.pass(e)); err != nil {
 		e.bytes.Free()
 		return err
 	}
-	if cut == 0 && s.reducers == nil {
+	if cut == 0 {
 		return s.to.SendMsg(&encoded{e.bytes}) // gRPC takes the reference over
 	}
-	return s.sendDecoded(e.channel, e.bytes, int(cut))
+	frame, err := decodeLast(e.bytes)
+	if err != nil {
+		return err
+	}
+	cutFrame(frame, int(cut))
+	return s.to.Send(&ampledgerv1.StreamReadingsResponse{Item: &ampledgerv1.StreamReadingsResponse_Frame{Frame: frame}})
+}
+
+// reduce sends the buckets that a frame completes. Of a frame before the subscriber's first reading it takes where that one joins.
+func (s *subscription) reduce(t *track, to *reducer, e *entry) error {
+	frame, err := decodeLast(e.bytes)
+	if err != nil {
+		return err
+	}
+	if t.before(e) {
+		to.join(frame, e.epoch, int(e.count))
+		return nil
+	}
+	if cut := int(t.cut(e)); cut > 0 {
+		to.join(frame, e.epoch, cut)
+		cutFrame(frame, cut)
+	}
+	if lost := t.pass(e); lost != nil {
+		// The bucket ends before its time, so that what is lost lies between two of them.
+		if err := to.finish(); err != nil {
+			return err
+		}
+		if err := s.tell(lost); err != nil {
+			return err
+		}
+	}
+	return to.add(frame, e.epoch)
 }
 
 // tell sends what was lost, if anything was.
@@ -115,20 +130,6 @@ func (s *subscription) tell(lost *ampledgerv1.Lost) error {
 	return s.to.Send(&ampledgerv1.StreamReadingsResponse{Item: &ampledgerv1.StreamReadingsResponse_Lost{Lost: lost}})
 }
 
-// sendDecoded sends a frame that is not sent as it is: without its first readings, or reduced.
-func (s *subscription) sendDecoded(channel string, bytes mem.Buffer, cut int) error {
-	frame, err := decode(bytes)
-	bytes.Free()
-	if err != nil {
-		return errHub
-	}
-	cutFrame(frame, cut)
-	if s.reducers == nil {
-		return s.to.Send(&ampledgerv1.StreamReadingsResponse{Item: &ampledgerv1.StreamReadingsResponse_Frame{Frame: frame}})
-	}
-	return s.reducers[channel].add(frame, s.sendBucket)
-}
-
 func (s *subscription) sendBucket(b *ampledgerv1.Bucket) error {
 	return s.to.Send(&ampledgerv1.StreamReadingsResponse{Item: &ampledgerv1.StreamReadingsResponse_Bucket{Bucket: b}})
 }
@@ -137,24 +138,26 @@ func (s *subscription) sendBucket(b *ampledgerv1.Bucket) error {
 func (s *subscription) finish() error {
 	for _, channel := range s.order {
 		if r := s.reducers[channel]; r != nil {
-			if err := r.finish(s.sendBucket); err != nil {
+			if err := r.finish(); err != nil {
 				return err
 			}
 		}
-		if end, begun := s.hub.ends(channel); begun {
-			if err := s.tell(s.tracks[channel].finish(end)); err != nil {
-				return err
-			}
+		if err := s.tell(s.tracks[channel].finish()); err != nil {
+			return err
 		}
 	}
-	return nil
+	return s.hub.verdict()
 }
 
-// cutFrame takes the first n readings off a frame.
+// decodeLast decodes a frame and consumes the reference to its bytes.
+func decodeLast(bytes mem.Buffer) (*ampledgerv1.Frame, error) {
+	defer bytes.Free()
+	frame, err := decode(bytes)
+	return frame, statusOf(err)
+}
+
+// cutFrame takes the first n readings off a frame that has more.
 func cutFrame(f *ampledgerv1.Frame, n int) {
-	if n == 0 {
-		return
-	}
 	forward := int64(n) * f.GetPeriodNanos()
 	if f.GetPeriodNanos() == 0 {
 		forward = f.GetOffsetNanos()[n]

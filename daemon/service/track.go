@@ -5,56 +5,53 @@ import ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 // track follows what one subscriber got of one channel, to tell exactly what it lost.
 type track struct {
 	channel string
-	open    bool   // it is settled from where on readings are the subscriber's
-	known   bool   // next is known
-	count   uint64 // readings of the channel that came before next
-	next    uint64 // sequence the subscriber is to get next
+	hub     *Hub
+	from    *uint64 // sequence that was asked for and not reached yet; nil = what lies behind at is the subscriber's
+	begun   bool    // at is known; else the subscriber gets the channel from its very first reading
+	at      place
 }
 
-// trackLive follows a subscriber that gets whatever comes after now.
-func trackLive(channel string, end laneEnd, begun bool) *track {
-	return &track{channel: channel, open: true, known: begun, count: end.count, next: end.last + 1}
+// before tells whether a frame lies wholly before where the subscriber begins.
+func (t *track) before(e *entry) bool { return t.from != nil && e.last < *t.from }
+
+// cut is how many readings of a frame lie before where the subscriber begins.
+func (t *track) cut(e *entry) uint64 {
+	if t.from == nil || *t.from < e.first {
+		return 0
+	}
+	return *t.from - e.first
 }
 
 // pass moves on to a frame and gives what lies lost before it, if anything does.
 func (t *track) pass(e *entry) *ampledgerv1.Lost {
-	var lost *ampledgerv1.Lost
-	if t.open && e.preceding > t.count {
-		if !t.known {
-			t.next = e.origin
-		}
-		lost = t.lost(e.first-1, e.preceding-t.count)
-	}
-	t.open, t.known, t.count, t.next = true, true, e.preceding+e.count, e.last+1
+	lost := t.lostBefore(e.before(), e.origin)
+	t.from, t.begun, t.at = nil, true, e.end()
 	return lost
 }
 
-// startAt is for a subscriber that asked for a sequence: gone tells that the frame lies wholly before it; what was asked for and is
-// retained no more is lost. How many of those sequences had readings is not known any more, so all are counted.
-func (t *track) startAt(sequence uint64, e *entry) (lost *ampledgerv1.Lost, gone bool) {
-	switch {
-	case t.open:
-		return nil, false
-	case e.last < sequence:
-		return nil, true
-	case e.first > sequence:
-		t.next = sequence
-		return t.lost(e.first-1, e.first-sequence), false
-	}
-	return nil, false
-}
-
-// finish gives what was lost after the newest frame the subscriber got, when the channel has come to its end.
-func (t *track) finish(end laneEnd) *ampledgerv1.Lost {
-	if !t.open || end.count <= t.count {
+// finish gives what was lost after the newest frame the subscriber got, when no more will come.
+func (t *track) finish() *ampledgerv1.Lost {
+	end, origin, begun := t.hub.newest(t.channel)
+	if !begun {
 		return nil
 	}
-	if !t.known {
-		t.next = end.first
-	}
-	return t.lost(end.last, end.count-t.count)
+	return t.lostBefore(end, origin)
 }
 
-func (t *track) lost(last, count uint64) *ampledgerv1.Lost {
-	return &ampledgerv1.Lost{Channel: t.channel, FirstSequence: t.next, LastSequence: last, ReadingCount: count}
+func (t *track) lostBefore(end place, origin uint64) *ampledgerv1.Lost {
+	lost := &ampledgerv1.Lost{Channel: t.channel, FirstSequence: t.at.next, LastSequence: end.next - 1}
+	switch {
+	case t.from != nil && *t.from < end.next:
+		lost.FirstSequence, lost.ReadingCount = *t.from, t.hub.missing(t.channel, *t.from, end)
+	case t.from != nil:
+		return nil
+	case !t.begun:
+		lost.FirstSequence, lost.ReadingCount = origin, end.count
+	default:
+		lost.ReadingCount = end.count - t.at.count
+	}
+	if lost.ReadingCount == 0 {
+		return nil // the device skipped these sequences itself
+	}
+	return lost
 }

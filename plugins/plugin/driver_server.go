@@ -11,25 +11,36 @@ import (
 	pluginv1 "github.com/ampledger/ampledger/proto/ampledger/plugin/v1"
 )
 
+var (
+	errConfigured    = status.Error(codes.FailedPrecondition, "already configured")
+	errNotConfigured = status.Error(codes.FailedPrecondition, "not configured")
+)
+
 // driverServer serves a Driver. Its lock guards the order configure → describe → stream, never a running stream.
 type driverServer struct {
 	pluginv1.UnimplementedDriverServiceServer
 	driver Driver
+	work   *sync.WaitGroup
 
 	mu          sync.Mutex
-	description *Description
+	asked       bool         // Configure was called
+	description *Description // nil = not configured
 	streaming   bool
 }
 
 func (s *driverServer) Configure(ctx context.Context, request *pluginv1.DriverServiceConfigureRequest) (*pluginv1.DriverServiceConfigureResponse, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.description != nil {
-		return nil, status.Error(codes.FailedPrecondition, "already configured")
+	if s.asked {
+		return nil, errConfigured
 	}
+	s.asked = true
 	description, err := s.driver.Configure(ctx, request.GetDevice(), Settings{request.GetSettings()})
-	if err != nil {
+	switch {
+	case err != nil:
 		return nil, status.Error(codes.InvalidArgument, err.Error())
+	case description == nil:
+		return nil, status.Error(codes.Internal, "describes nothing")
 	}
 	s.description = description
 	return &pluginv1.DriverServiceConfigureResponse{}, nil
@@ -44,8 +55,6 @@ func (s *driverServer) Describe(context.Context, *pluginv1.DescribeRequest) (*pl
 	return s.description, nil
 }
 
-var errNotConfigured = status.Error(codes.FailedPrecondition, "not configured")
-
 // begin claims the one stream a device has.
 func (s *driverServer) begin() error {
 	s.mu.Lock()
@@ -57,6 +66,7 @@ func (s *driverServer) begin() error {
 		return status.Error(codes.FailedPrecondition, "already streaming")
 	}
 	s.streaming = true
+	s.work.Add(1)
 	return nil
 }
 
@@ -64,6 +74,7 @@ func (s *driverServer) Stream(_ *pluginv1.StreamRequest, stream grpc.ServerStrea
 	if err := s.begin(); err != nil {
 		return err
 	}
+	defer s.work.Done()
 	err := s.driver.Stream(stream.Context(), stream.Send)
 	switch {
 	case err == nil:

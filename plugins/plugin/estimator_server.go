@@ -16,17 +16,22 @@ import (
 // estimatorServer serves an Estimator. Its lock makes the calls one at a time, so that a snapshot falls between two summaries.
 type estimatorServer struct {
 	pluginv1.UnimplementedEstimatorServiceServer
+	estimator Estimator
+	work      *sync.WaitGroup
+
 	mu         sync.Mutex
-	estimator  Estimator
+	asked      bool // Configure was called
 	configured bool
+	running    bool // Run was called
 }
 
 func (s *estimatorServer) Configure(ctx context.Context, request *pluginv1.EstimatorServiceConfigureRequest) (*pluginv1.EstimatorServiceConfigureResponse, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.configured {
-		return nil, status.Error(codes.FailedPrecondition, "already configured")
+	if s.asked {
+		return nil, errConfigured
 	}
+	s.asked = true
 	conductor := Conductor{Name: request.GetConductor(), Channels: request.GetChannels()}
 	method, err := s.estimator.Configure(ctx, conductor, Settings{request.GetSettings()})
 	if err != nil {
@@ -39,8 +44,11 @@ func (s *estimatorServer) Configure(ctx context.Context, request *pluginv1.Estim
 func (s *estimatorServer) Restore(_ context.Context, request *pluginv1.RestoreRequest) (*pluginv1.RestoreResponse, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if !s.configured {
+	switch {
+	case !s.configured:
 		return nil, errNotConfigured
+	case s.running:
+		return nil, status.Error(codes.FailedPrecondition, "already running: a state is restored before")
 	}
 	if err := s.estimator.Restore(request.GetState()); err != nil {
 		return nil, status.Error(codes.InvalidArgument, err.Error())
@@ -61,7 +69,26 @@ func (s *estimatorServer) Snapshot(context.Context, *pluginv1.SnapshotRequest) (
 	return &pluginv1.SnapshotResponse{State: state}, nil
 }
 
+// begin claims the one session an estimator has.
+func (s *estimatorServer) begin() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	switch {
+	case !s.configured:
+		return errNotConfigured
+	case s.running:
+		return status.Error(codes.FailedPrecondition, "already running")
+	}
+	s.running = true
+	s.work.Add(1)
+	return nil
+}
+
 func (s *estimatorServer) Run(stream grpc.BidiStreamingServer[pluginv1.RunRequest, pluginv1.RunResponse]) error {
+	if err := s.begin(); err != nil {
+		return err
+	}
+	defer s.work.Done()
 	for {
 		request, err := stream.Recv()
 		if errors.Is(err, io.EOF) {
@@ -81,11 +108,11 @@ func (s *estimatorServer) Run(stream grpc.BidiStreamingServer[pluginv1.RunReques
 }
 
 func (s *estimatorServer) answer(summary *Summary) (*pluginv1.RunResponse, error) {
+	if summary == nil {
+		return nil, status.Error(codes.InvalidArgument, "a request without a summary")
+	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if !s.configured {
-		return nil, errNotConfigured
-	}
 	estimates, err := s.estimator.Observe(summary)
 	if err != nil {
 		return nil, status.Errorf(codes.Aborted, "summary of %s through %d: %v", summary.GetDevice(), summary.GetLastSequence(), err)

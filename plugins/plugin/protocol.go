@@ -3,6 +3,7 @@ package plugin
 import (
 	"context"
 	"errors"
+	"sync"
 
 	goplugin "github.com/hashicorp/go-plugin"
 	"google.golang.org/grpc"
@@ -12,6 +13,9 @@ import (
 
 // ProtocolVersion is the version of the plugin protocol this package speaks.
 const ProtocolVersion = 1
+
+// MaxMessageBytes is the longest message either side takes, as it is on the wire.
+const MaxMessageBytes = 64 << 20
 
 // The kinds of plugin, as the two sides name them to each other.
 const (
@@ -39,6 +43,7 @@ var errNotServed = errors.New("this process is a client")
 type driverWire struct {
 	goplugin.NetRPCUnsupportedPlugin
 	driver Driver
+	work   *sync.WaitGroup // the stream, while it runs
 }
 
 // GRPCServer registers the driver; called by go-plugin in the plugin's process.
@@ -46,7 +51,7 @@ func (w *driverWire) GRPCServer(_ *goplugin.GRPCBroker, server *grpc.Server) err
 	if w.driver == nil {
 		return errNotServed
 	}
-	pluginv1.RegisterDriverServiceServer(server, &driverServer{driver: w.driver})
+	pluginv1.RegisterDriverServiceServer(server, &driverServer{driver: w.driver, work: w.work})
 	return nil
 }
 
@@ -58,6 +63,7 @@ func (w *driverWire) GRPCClient(_ context.Context, _ *goplugin.GRPCBroker, conn 
 type estimatorWire struct {
 	goplugin.NetRPCUnsupportedPlugin
 	estimator Estimator
+	work      *sync.WaitGroup // the session, while it runs
 }
 
 // GRPCServer registers the estimator; called by go-plugin in the plugin's process.
@@ -65,7 +71,7 @@ func (w *estimatorWire) GRPCServer(_ *goplugin.GRPCBroker, server *grpc.Server) 
 	if w.estimator == nil {
 		return errNotServed
 	}
-	pluginv1.RegisterEstimatorServiceServer(server, &estimatorServer{estimator: w.estimator})
+	pluginv1.RegisterEstimatorServiceServer(server, &estimatorServer{estimator: w.estimator, work: w.work})
 	return nil
 }
 

@@ -1,14 +1,12 @@
 package plugin
 
 import (
-	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
+	"reflect"
 	"strings"
 
-	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/types/known/structpb"
 )
 
@@ -24,43 +22,69 @@ func NewSettings(fields map[string]any) (Settings, error) {
 	return Settings{s}, nil
 }
 
-// Decode fills the struct that to points at by its `json` tags. A key that has no field there, or a value of the wrong type, is an
-// error that names it. Fields without a key keep their value, so defaults are set before.
+// Decode fills the struct that to points at by its `json` tags. Keys that have no field there are an error that names each of them, where
+// upper and lower case differ; so is a value of the wrong type. Fields without a key keep their value, so defaults are set before.
 func (s Settings) Decode(to any) error {
-	text, err := protojson.Marshal(s.fields)
+	fields := s.fields.AsMap()
+	if err := unknownKeys(fields, reflect.TypeOf(to)); err != nil {
+		return err
+	}
+	text, err := json.Marshal(fields)
 	if err != nil {
 		return fmt.Errorf("settings: %w", err)
 	}
-	return decodeStrictly(text, to)
-}
-
-func decodeStrictly(text []byte, to any) error {
-	decoder := json.NewDecoder(bytes.NewReader(text))
-	decoder.DisallowUnknownFields()
-	err := decoder.Decode(to)
+	err = json.Unmarshal(text, to)
 	var wrong *json.UnmarshalTypeError
-	switch {
-	case err == nil || errors.Is(err, io.EOF):
-		return nil
-	case errors.As(err, &wrong):
-		return fmt.Errorf("setting %q: a %s stands where a %s is wanted", wrong.Field, wrong.Value, plainType(wrong.Type.Kind().String()))
+	if errors.As(err, &wrong) {
+		return fmt.Errorf("setting %q: a %s stands where a %s is wanted", keysOf(wrong.Field, fields), plainValue(wrong.Value), plainType(wrong.Type.Kind()))
 	}
-	if name, found := strings.CutPrefix(err.Error(), "json: unknown field "); found {
-		return fmt.Errorf("unknown setting %s", name)
+	if err != nil {
+		return fmt.Errorf("settings: %w", err)
 	}
-	return fmt.Errorf("settings: %w", err)
+	return nil
 }
 
-func plainType(kind string) string {
-	switch {
-	case strings.HasPrefix(kind, "float"):
-		return "number"
-	case strings.HasPrefix(kind, "int"), strings.HasPrefix(kind, "uint"):
-		return "whole number"
-	case kind == "slice":
-		return "list"
-	case kind == "struct", kind == "map", kind == "ptr":
-		return "mapping"
+// keysOf takes what is no key out of encoding/json's path to a field: it names embedded structs too.
+func keysOf(path string, fields map[string]any) string {
+	var keys []string
+	var at any = fields
+	for _, name := range strings.Split(path, ".") {
+		inside, isMapping := at.(map[string]any)
+		value, found := inside[name]
+		if isMapping && !found {
+			continue
+		}
+		keys, at = append(keys, name), value
 	}
-	return kind
+	return strings.Join(keys, ".")
+}
+
+// plainValue and plainType put encoding/json's words for a value and Go's for a type into those of a configuration's author.
+func plainValue(value string) string {
+	switch value {
+	case "object":
+		return "mapping"
+	case "array":
+		return "list"
+	case "bool":
+		return "boolean"
+	}
+	return value // string, number, number 1.5
+}
+
+func plainType(kind reflect.Kind) string {
+	switch kind {
+	case reflect.Float32, reflect.Float64:
+		return "number"
+	case reflect.Int, reflect.Int8, reflect.Int16, reflect.Int32, reflect.Int64,
+		reflect.Uint, reflect.Uint8, reflect.Uint16, reflect.Uint32, reflect.Uint64:
+		return "whole number"
+	case reflect.Slice, reflect.Array:
+		return "list"
+	case reflect.Struct, reflect.Map, reflect.Pointer:
+		return "mapping"
+	case reflect.Bool:
+		return "boolean"
+	}
+	return kind.String()
 }

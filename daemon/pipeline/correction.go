@@ -1,0 +1,80 @@
+package pipeline
+
+import (
+	"github.com/ampledger/ampledger/daemon/charge"
+	"github.com/ampledger/ampledger/daemon/offset"
+	"github.com/ampledger/ampledger/plugins/plugin"
+)
+
+// corrected is what was learned afterwards of a channel's charge, as of one moment, in coulombs and in the sign of the readings.
+type corrected struct {
+	later       float64 // to be subtracted beside the offset that was subtracted as the charge was counted
+	uncertainty float64 // standard uncertainty of all that is subtracted, the gain's contained, noise apart
+	known       bool    // an estimator gave it; else the uncertainty is what the stages stated
+	zero        float64 // ZeroCoulombs of the account at that moment
+}
+
+// since adds what the stages stated from that moment up to totals of the same account.
+func (c corrected) since(t charge.Totals) corrected {
+	if !c.known {
+		u := t.Uncertainty()
+		return corrected{uncertainty: u.Zero + u.Gain, zero: t.ZeroCoulombs}
+	}
+	c.uncertainty += t.ZeroCoulombs - c.zero
+	c.zero = t.ZeroCoulombs
+	return c
+}
+
+// stand is where a channel stood at the end of a summary, and at its beginning.
+type stand struct {
+	lane   *Lane
+	before point
+	after  point
+	plays  []float64 // mean outputs of all its operators
+}
+
+// point is a moment of a channel's account.
+type point struct {
+	corrected
+	applied float64 // offset subtracted since the pipeline began, coulombs, in the sign of the readings
+}
+
+// by gives the correction after an answer of an estimator whose first summary began at origin. What it says counts from there; what was
+// corrected before stays, and the uncertainties add up linearly, since both may well err in the same direction.
+func (p *stand) by(e *plugin.ChannelEstimate, origin point) corrected {
+	if !e.GetCorrectionKnown() {
+		return p.after.corrected
+	}
+	return corrected{
+		later:       origin.later + e.GetCorrectionCoulombs() - (p.after.applied - origin.applied),
+		uncertainty: origin.uncertainty + e.GetCorrectionUncertaintyCoulombs(), known: true, zero: p.after.zero,
+	}
+}
+
+// summarise sums the channel up since the summary before and begins the next.
+func (l *Lane) summarise() (*plugin.ChannelSummary, stand) {
+	t := &l.tally
+	celsius, known := t.Celsius()
+	totals := l.account.Totals()
+	since := totals.Since(l.summed)
+	summary := &plugin.ChannelSummary{
+		Name: l.Name, ReadingCount: uint32(t.Count), MeanAmperes: t.Mean(), VarianceSquareAmperes: t.Variance(),
+		MinimumAmperes: t.Minimum, MaximumAmperes: t.Maximum, UnusableCount: uint32(t.Unusable),
+		TemperatureCelsius: celsius, TemperatureKnown: known,
+		IntegralCoulombs: l.sign() * coulombs(since.Net()+since.OffsetMicrocoulombs), IntegralSeconds: float64(since.DurationNanos) * 1e-9,
+	}
+	now := point{l.corrected.since(totals), l.sign() * coulombs(totals.OffsetMicrocoulombs)}
+	at := stand{lane: l, before: l.standing, after: now, plays: l.plays.Take(nil)}
+	l.summed, l.standing, l.tally = totals, now, offset.Tally{}
+	return summary, at
+}
+
+// sign turns net charge, positive out of the pack, into the sign of the readings.
+func (l *Lane) sign() float64 {
+	if l.ChargeIsPositive {
+		return -1
+	}
+	return 1
+}
+
+func coulombs(micro int64) float64 { return float64(micro) * 1e-6 }

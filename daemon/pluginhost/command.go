@@ -1,0 +1,150 @@
+package pluginhost
+
+import (
+	"context"
+	"errors"
+	"io"
+	"os/exec"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+)
+
+// command runs a plugin's executable for go-plugin (it is a runner.Runner) as a process group with a pipe as its standard input: the
+// kernel closes that when the daemon ends, however it ends. Unlike go-plugin's own, it can be killed at any time, also while go-plugin
+// waits for the start.
+type command struct {
+	cmd    *exec.Cmd
+	stdout opening
+	stderr io.ReadCloser
+	exited chan struct{} // closed when the process was waited for
+	fault  error         // why it could not be started
+
+	mu              sync.Mutex
+	started, killed bool
+}
+
+var errKilled = errors.New("was killed before its start")
+
+// Start implements runner.Runner.
+func (c *command) Start(context.Context) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.killed {
+		return errKilled
+	}
+	c.fault = c.run()
+	c.started = c.fault == nil
+	return c.fault
+}
+
+func (c *command) run() (err error) {
+	if _, err = c.cmd.StdinPipe(); err != nil { // closed by Wait
+		return err
+	}
+	if c.stdout.ReadCloser, err = c.cmd.StdoutPipe(); err != nil {
+		return err
+	}
+	if c.stderr, err = c.cmd.StderrPipe(); err != nil {
+		return err
+	}
+	makeGroup(c.cmd)
+	return c.cmd.Start()
+}
+
+// Wait implements runner.Runner: go-plugin calls it once, when both outputs have come to their end. What is left of the group ends too;
+// its number cannot be another's as long as somebody is in it.
+func (c *command) Wait(context.Context) error {
+	err := c.cmd.Wait()
+	killGroup(c.cmd.Process)
+	close(c.exited)
+	return err
+}
+
+// Kill implements runner.Runner.
+func (c *command) Kill(context.Context) error {
+	c.kill()
+	return nil
+}
+
+// lingering is how long output is still read after a kill: a process that left the group may hold it open for ever.
+const lingering = time.Second
+
+func (c *command) kill() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.killed = true
+	if !c.started {
+		return
+	}
+	select {
+	case <-c.exited:
+		return
+	default:
+	}
+	killGroup(c.cmd.Process)
+	for _, output := range []any{c.stdout.ReadCloser, c.stderr} {
+		if bounded, ok := output.(interface{ SetReadDeadline(time.Time) error }); ok {
+			_ = bounded.SetReadDeadline(time.Now().Add(lingering)) // closed already = nobody reads
+		}
+	}
+}
+
+// endedItself tells that an ended process was not ended by kill.
+func (c *command) endedItself() bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	state := c.cmd.ProcessState
+	return state != nil && (!c.killed || state.Exited())
+}
+
+// printed is the beginning of the first line on standard output.
+func (c *command) printed() string {
+	line, _, _ := strings.Cut(string(c.stdout.text), "\n")
+	return strings.TrimSpace(line)
+}
+
+// ID implements runner.Runner. It is not empty before the start either: go-plugin would clean up nothing.
+func (c *command) ID() string {
+	if c.cmd.Process == nil {
+		return "not started"
+	}
+	return strconv.Itoa(c.cmd.Process.Pid)
+}
+
+// Name implements runner.Runner.
+func (c *command) Name() string { return c.cmd.Path }
+
+// Stdout implements runner.Runner.
+func (c *command) Stdout() io.ReadCloser { return &c.stdout }
+
+// Stderr implements runner.Runner.
+func (c *command) Stderr() io.ReadCloser { return c.stderr }
+
+// Diagnose implements runner.Runner.
+func (c *command) Diagnose(context.Context) string { return "" }
+
+// PluginToHost implements runner.Runner.
+func (c *command) PluginToHost(network, address string) (string, string, error) {
+	return network, address, nil
+}
+
+// HostToPlugin implements runner.Runner.
+func (c *command) HostToPlugin(network, address string) (string, string, error) {
+	return network, address, nil
+}
+
+// opening is a reader that keeps the first bytes it read.
+type opening struct {
+	io.ReadCloser
+	text []byte
+}
+
+const openingBytes = 100
+
+func (o *opening) Read(to []byte) (int, error) {
+	n, err := o.ReadCloser.Read(to)
+	o.text = append(o.text, to[:min(n, openingBytes-len(o.text))]...)
+	return n, err
+}

@@ -1,0 +1,195 @@
+//go:build unix
+
+package pluginhost_test
+
+import (
+	"context"
+	"errors"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"google.golang.org/protobuf/testing/protocmp"
+
+	"github.com/ampledger/ampledger/plugins/plugin"
+)
+
+func summary(device string, last uint64) *plugin.Summary {
+	return &plugin.Summary{Device: device, LastSequence: last, Channels: []*plugin.ChannelSummary{{Name: "shunt"}}}
+}
+
+func TestGoodEstimator(t *testing.T) {
+	t.Parallel()
+	host, _ := newHost(t)
+	e := startEstimator(t, host, "good", nil, nil)
+	if e.Method != "counts for pack" {
+		t.Errorf("method %q", e.Method)
+	}
+	for k := range 3 {
+		got, err := e.Observe(t.Context(), summary("adc0", uint64(k)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := []*plugin.ChannelEstimate{{Name: "shunt", OffsetAmperes: float64(k + 1), StandardUncertaintyAmperes: 0.5, WalkAmperesPerRootSecond: 0.25}}
+		if diff := cmp.Diff(want, got, protocmp.Transform()); diff != "" {
+			t.Error("(-want +got):\n", diff)
+		}
+	}
+}
+
+func TestSnapshotGoesRound(t *testing.T) {
+	t.Parallel()
+	host, _ := newHost(t)
+	first := startEstimator(t, host, "counting", nil, nil)
+	for k := range 2 {
+		if _, err := first.Observe(t.Context(), summary("adc0", uint64(k))); err != nil {
+			t.Fatal(err)
+		}
+	}
+	state, err := first.Snapshot(t.Context())
+	if err != nil || string(state) != "counting/1 2" {
+		t.Fatalf("snapshot %q, %v", state, err)
+	}
+	got, err := startEstimator(t, host, "counting", nil, state).Observe(t.Context(), summary("adc0", 2))
+	if err != nil || got[0].GetOffsetAmperes() != 3 {
+		t.Errorf("after the snapshot: %v, %v; want the third summary's", got, err)
+	}
+}
+
+func TestEstimatorThatDoesNotStart(t *testing.T) {
+	t.Parallel()
+	state := []byte("kalman/2 …")
+	for name, c := range map[string]struct {
+		program  string
+		settings with
+		state    []byte
+		want     string
+	}{
+		"an unknown setting": {"counting", with{"hwo": "nan"}, nil, `estimator counting: unknown setting "hwo"`},
+		"another's state":    {"counting", nil, state, "estimator counting: restoring its state: no snapshot of counting/1: input does not match format"},
+		"hangs in Restore":   {"counting", with{"how": "hang at restore"}, state, "estimator counting: restoring its state: no answer to Restore within 500ms"},
+		"cannot restore":     {"forger", nil, state, "estimator forger: restoring its state: is a plugin of another kind: method Restore not implemented"},
+		"of another kind":    {"liar", nil, nil, "estimator liar: is a plugin of another kind: unknown service ampledger.plugin.v1.EstimatorService"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			host, _ := newHost(t)
+			if name == "hangs in Restore" {
+				host.Deadlines.Configure = 500 * time.Millisecond
+			}
+			_, err := host.StartEstimator(t.Context(), shipped(c.program), pack, c.settings, c.state)
+			wantError(t, err, c.want)
+		})
+	}
+}
+
+func TestAnswersThatAreNotBelieved(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct{ program, device, how, want string }{
+		"for another summary":  {"forger", "adc0", "", "answered for adc0 through 8, asked for adc0 through 9"},
+		"for another device":   {"forger", "adc1", "", "answered for adc0 through 9, asked for adc1 through 9"},
+		"for another channel":  {"counting", "adc0", "another channel", `channel "hall": was not asked for`},
+		"twice for a channel":  {"counting", "adc0", "twice", `channel "shunt": answered twice`},
+		"not a number":         {"counting", "adc0", "nan", `channel "shunt": estimate NaN A ± 0.5 A, walk 0.25 A/√s makes no sense`},
+		"negative uncertainty": {"counting", "adc0", "negative uncertainty", `channel "shunt": estimate 1 A ± -1 A, walk 0.25 A/√s makes no sense`},
+		"infinite walk":        {"counting", "adc0", "infinite walk", `channel "shunt": estimate 1 A ± 0.5 A, walk +Inf A/√s makes no sense`},
+		"none: it hangs":       {"counting", "adc0", "hang", "no answer to a summary within 300ms"},
+		"none: it fails":       {"counting", "adc0", "fail", "summary of adc0 through 9: singular"},
+		"none: it exits":       {"counting", "adc0", "exit", "process ended (exit status 7): out of memory"},
+		"none: it has enough":  {"forgetful", "adc0", "", "ended its session"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			host, _ := newHost(t)
+			if c.how == "hang" {
+				host.Deadlines.Answer = 300 * time.Millisecond
+			}
+			settings := with{}
+			if c.how != "" {
+				settings["how"] = c.how
+			}
+			e := startEstimator(t, host, c.program, settings, nil)
+			for range 2 { // the error ends the session and stays
+				_, err := e.Observe(t.Context(), summary(c.device, 9))
+				wantError(t, err, "estimator "+c.program+": "+c.want)
+			}
+		})
+	}
+}
+
+func TestObserveEndsWithItsContext(t *testing.T) {
+	t.Parallel()
+	host, written := newHost(t)
+	e := startEstimator(t, host, "counting", with{"how": "hang"}, nil)
+	_, err := e.Observe(cancelAt(t, "waiting", written), summary("adc0", 9))
+	wantError(t, err, "estimator counting: context canceled")
+	if !errors.Is(err, context.Canceled) {
+		t.Error("the cause is lost")
+	}
+}
+
+func TestSnapshotHangs(t *testing.T) {
+	t.Parallel()
+	host, _ := newHost(t)
+	host.Deadlines.Answer = 300 * time.Millisecond
+	e := startEstimator(t, host, "counting", with{"how": "hang at snapshot"}, nil)
+	_, err := e.Snapshot(t.Context())
+	wantError(t, err, "estimator counting: no answer to Snapshot within 300ms")
+}
+
+// The context a session was opened with ends nothing: only Close does.
+func TestSessionOutlivesItsStart(t *testing.T) {
+	t.Parallel()
+	host, _ := newHost(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	e, err := host.StartEstimator(ctx, shipped("good"), pack, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cancel()
+	if _, err := e.Observe(t.Context(), summary("adc0", 1)); err != nil {
+		t.Error(err)
+	}
+	e.Close()
+	_, err = e.Observe(t.Context(), summary("adc0", 2))
+	wantError(t, err, "estimator good: was closed")
+	closed(t, e.Process)
+}
+
+func TestEstimatorIsClosedAtWork(t *testing.T) {
+	t.Parallel()
+	host, written := newHost(t)
+	e := startEstimator(t, host, "counting", with{"how": "hang"}, nil)
+	working := make(chan error)
+	go func() {
+		_, err := e.Observe(context.WithoutCancel(t.Context()), summary("adc0", 1))
+		working <- err
+	}()
+	if line := <-written; line != "waiting" {
+		t.Fatalf("it wrote %q", line)
+	}
+	var closing sync.WaitGroup
+	for range 3 {
+		closing.Go(e.Close)
+	}
+	wantError(t, <-working, "estimator counting: was closed")
+	closing.Wait()
+}
+
+func TestEstimatorIsKilledBetweenTwoSummaries(t *testing.T) {
+	t.Parallel()
+	host, _ := newHost(t)
+	e := startEstimator(t, host, "good", nil, nil)
+	if _, err := e.Observe(t.Context(), summary("adc0", 1)); err != nil {
+		t.Fatal(err)
+	}
+	if err := syscall.Kill(e.PID(), syscall.SIGKILL); err != nil {
+		t.Fatal(err)
+	}
+	_, err := e.Observe(t.Context(), summary("adc0", 2))
+	wantError(t, err, "estimator good: process ended (signal: killed)")
+	_, err = e.Snapshot(t.Context())
+	wantError(t, err, "estimator good: process ended (signal: killed)")
+}

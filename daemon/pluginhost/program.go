@@ -1,0 +1,66 @@
+package pluginhost
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	goplugin "github.com/hashicorp/go-plugin"
+)
+
+// Program says which executable a plugin is.
+type Program struct {
+	Shipped     string   // a shipped plugin's name without its kind, such as "replay"; or
+	Path        string   // an executable, relative to the host's folder unless absolute,
+	SHA256      string   // its checksum in hexadecimal,
+	Arguments   []string // its arguments
+	Environment []string // and the names of the variables handed on to it
+}
+
+// Name is what people call the plugin.
+func (p Program) Name() string {
+	if p.Shipped != "" {
+		return p.Shipped
+	}
+	return filepath.Base(p.Path)
+}
+
+// executable gives the absolute path of a third-party executable, so that what was checked is what is started.
+func (p Program) executable(folder string) (string, error) {
+	path := p.Path
+	if !filepath.IsAbs(path) {
+		path = filepath.Join(folder, path)
+	}
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return "", err
+	}
+	if err := checkMode(path); err != nil {
+		return "", err
+	}
+	sum, err := hex.DecodeString(p.SHA256)
+	if err != nil || len(sum) != sha256.Size {
+		return "", fmt.Errorf("sha256 %q is not 64 hexadecimal digits", p.SHA256)
+	}
+	same, err := (&goplugin.SecureConfig{Checksum: sum, Hash: sha256.New()}).Check(path)
+	if err == nil && !same {
+		err = errors.New("the executable's SHA-256 is not the configured one; it was not started")
+	}
+	return path, err
+}
+
+func checkMode(path string) error {
+	info, err := os.Stat(path)
+	switch {
+	case err != nil:
+		return err
+	case !info.Mode().IsRegular():
+		return fmt.Errorf("%s is not a file", path)
+	case info.Mode()&0o111 == 0:
+		return fmt.Errorf("%s may not be executed: check its mode", path)
+	}
+	return nil
+}
