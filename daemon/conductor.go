@@ -92,15 +92,8 @@ func starter(host *pluginhost.Host) pipeline.Start {
 		if err != nil {
 			return pipeline.Started{}, err
 		}
-		return pipeline.Started{Observer: answering{e}, Method: e.Method}, nil
+		return pipeline.Started{Observer: e, Method: e.Method, HalfWidths: e.Bases}, nil
 	}
-}
-
-type answering struct{ *pluginhost.Estimator }
-
-func (a answering) Observe(ctx context.Context, s *plugin.Summary) (*plugin.Answer, error) {
-	channels, err := a.Estimator.Observe(ctx, s)
-	return &plugin.Answer{Channels: channels}, err
 }
 
 // The defaults that hang on a device's rate, in nominal intervals, and their least.

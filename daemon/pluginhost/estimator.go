@@ -18,7 +18,8 @@ import (
 // Estimator is a configured estimator process with its one session open.
 type Estimator struct {
 	*Process
-	Method  string // how it finds the offset, one line
+	Method  string               // how it finds the offset, one line
+	Bases   map[string][]float64 // by channel: half-widths in amperes of the play operators it wants driven
 	service pluginv1.EstimatorServiceClient
 	session grpc.BidiStreamingClient[pluginv1.RunRequest, pluginv1.RunResponse]
 	ctx     context.Context // the session's
@@ -55,6 +56,9 @@ func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settin
 			Conductor: conductor.Name, Channels: conductor.Channels, Settings: fields,
 		})
 		e.Method = answer.GetMethod()
+		if err == nil {
+			e.Bases, err = basesOf(answer.GetBases())
+		}
 		return err
 	})
 	if err != nil {
@@ -77,7 +81,7 @@ func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settin
 
 // Observe hands over one summary and waits for the answer, which is checked: of that summary, each channel known, figures finite.
 // An error ends the session and is what later calls return. One call at a time.
-func (e *Estimator) Observe(ctx context.Context, summary *plugin.Summary) ([]*plugin.ChannelEstimate, error) {
+func (e *Estimator) Observe(ctx context.Context, summary *plugin.Summary) (*plugin.Answer, error) {
 	limit := e.deadlines.Answer
 	bounded, cancel := context.WithTimeoutCause(ctx, limit, fmt.Errorf("no answer to a summary within %v", limit))
 	defer cancel()
@@ -93,7 +97,27 @@ func (e *Estimator) Observe(ctx context.Context, summary *plugin.Summary) ([]*pl
 		e.end(err)
 		return nil, fmt.Errorf("%s: %w", e.name, err)
 	}
-	return answer.GetChannels(), nil
+	return answer, nil
+}
+
+// mostOperators bounds the work an estimator can ask for on one channel.
+const mostOperators = 32
+
+func basesOf(wire []*pluginv1.ChannelBasis) (map[string][]float64, error) {
+	bases := map[string][]float64{}
+	for _, basis := range wire {
+		widths := basis.GetPlayHalfWidthAmperes()
+		if len(widths) > mostOperators {
+			return nil, fmt.Errorf("channel %q: wants %d play operators, %d are allowed", basis.GetName(), len(widths), mostOperators)
+		}
+		for _, width := range widths {
+			if !usable(width) || width <= 0 {
+				return nil, fmt.Errorf("channel %q: wants a play operator of half-width %g A", basis.GetName(), width)
+			}
+		}
+		bases[basis.GetName()] = widths
+	}
+	return bases, nil
 }
 
 func (e *Estimator) exchange(summary *plugin.Summary) (*pluginv1.RunResponse, error) {
@@ -134,8 +158,12 @@ func checkAnswer(summary *plugin.Summary, answer *pluginv1.RunResponse) error {
 }
 
 func sensible(c *plugin.ChannelEstimate) bool {
-	uncertainty, walk := c.GetStandardUncertaintyAmperes(), c.GetWalkAmperesPerRootSecond()
-	return usable(c.GetOffsetAmperes()) && usable(uncertainty) && usable(walk) && uncertainty >= 0 && walk >= 0
+	for _, u := range [...]float64{c.GetStandardUncertaintyAmperes(), c.GetWalkAmperesPerRootSecond(), c.GetCorrectionUncertaintyCoulombs()} {
+		if !usable(u) || u < 0 {
+			return false
+		}
+	}
+	return usable(c.GetOffsetAmperes()) && usable(c.GetCorrectionCoulombs())
 }
 
 func usable(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

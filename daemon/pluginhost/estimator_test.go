@@ -33,7 +33,7 @@ func TestGoodEstimator(t *testing.T) {
 			t.Fatal(err)
 		}
 		want := []*plugin.ChannelEstimate{{Name: "shunt", OffsetAmperes: float64(k + 1), StandardUncertaintyAmperes: 0.5, WalkAmperesPerRootSecond: 0.25}}
-		if diff := cmp.Diff(want, got, protocmp.Transform()); diff != "" {
+		if diff := cmp.Diff(want, got.GetChannels(), protocmp.Transform()); diff != "" {
 			t.Error("(-want +got):\n", diff)
 		}
 	}
@@ -53,7 +53,7 @@ func TestSnapshotGoesRound(t *testing.T) {
 		t.Fatalf("snapshot %q, %v", state, err)
 	}
 	got, err := startEstimator(t, host, "counting", nil, state).Observe(t.Context(), summary("adc0", 2))
-	if err != nil || got[0].GetOffsetAmperes() != 3 {
+	if err != nil || got.GetChannels()[0].GetOffsetAmperes() != 3 {
 		t.Errorf("after the snapshot: %v, %v; want the third summary's", got, err)
 	}
 }

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"io"
+	"maps"
+	"slices"
 	"sync"
 
 	"google.golang.org/grpc"
@@ -38,7 +40,7 @@ func (s *estimatorServer) Configure(ctx context.Context, request *pluginv1.Estim
 		return nil, status.Error(codes.InvalidArgument, err.Error())
 	}
 	s.configured = true
-	return &pluginv1.EstimatorServiceConfigureResponse{Method: method}, nil
+	return &pluginv1.EstimatorServiceConfigureResponse{Method: method, Bases: bases(s.estimator)}, nil
 }
 
 func (s *estimatorServer) Restore(_ context.Context, request *pluginv1.RestoreRequest) (*pluginv1.RestoreResponse, error) {
@@ -117,7 +119,22 @@ func (s *estimatorServer) answer(summary *Summary) (*pluginv1.RunResponse, error
 	if err != nil {
 		return nil, status.Errorf(codes.Aborted, "summary of %s through %d: %v", summary.GetDevice(), summary.GetLastSequence(), err)
 	}
-	return &pluginv1.RunResponse{
-		Device: summary.GetDevice(), ThroughSequence: summary.GetLastSequence(), Channels: estimates,
-	}, nil
+	answer := &pluginv1.RunResponse{Device: summary.GetDevice(), ThroughSequence: summary.GetLastSequence(), Channels: estimates}
+	if noted, has := s.estimator.(Noted); has {
+		answer.Notes = noted.Notes()
+	}
+	return answer, nil
+}
+
+// bases asks a configured estimator for the play operators it wants.
+func bases(e Estimator) (all []*pluginv1.ChannelBasis) {
+	driven, is := e.(PlayDriven)
+	if !is {
+		return nil
+	}
+	halfWidths := driven.PlayHalfWidths()
+	for _, name := range slices.Sorted(maps.Keys(halfWidths)) {
+		all = append(all, &pluginv1.ChannelBasis{Name: name, PlayHalfWidthAmperes: halfWidths[name]})
+	}
+	return all
 }
