@@ -230,8 +230,23 @@ func (generous) Stream(_ *pluginv1.StreamRequest, stream grpc.ServerStreamingSer
 
 // counting is an estimator that counts its summaries; its settings say what it does wrong.
 type counting struct {
-	How   string `json:"how"`
-	count int
+	How    string    `json:"how"`
+	Widths []float64 `json:"widths"`
+	count  int
+}
+
+func (c *counting) PlayHalfWidths() map[string][]float64 {
+	if c.Widths == nil {
+		return nil
+	}
+	return map[string][]float64{"hall": nil, "shunt": c.Widths}
+}
+
+func (c *counting) Notes() []*plugin.Note {
+	if c.How != "note" {
+		return nil
+	}
+	return []*plugin.Note{{Channel: "shunt", Subject: "rest rejected", Text: fmt.Sprintf("summary %d", c.count)}}
 }
 
 func (c *counting) Configure(_ context.Context, conductor plugin.Conductor, settings plugin.Settings) (string, error) {
@@ -246,6 +261,10 @@ func (c *counting) Observe(s *plugin.Summary) ([]*plugin.ChannelEstimate, error)
 		e.OffsetAmperes = math.NaN()
 	case "negative uncertainty":
 		e.StandardUncertaintyAmperes = -1
+	case "infinite correction":
+		e.CorrectionCoulombs = math.Inf(-1)
+	case "negative correction's uncertainty":
+		e.CorrectionUncertaintyCoulombs = -1
 	case "infinite walk":
 		e.WalkAmperesPerRootSecond = math.Inf(1)
 	case "another channel":

@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strings"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/types/known/structpb"
@@ -190,7 +191,8 @@ func (e *Estimator) Close() {
 func structOf(settings map[string]any) (*structpb.Struct, error) {
 	fields, err := structpb.NewStruct(settings)
 	if err != nil {
-		return nil, fmt.Errorf("settings: %w", err)
+		// Protobuf varies the white space of its errors on purpose; ours are compared.
+		return nil, errors.New("settings: " + strings.ReplaceAll(err.Error(), "\u00a0", " "))
 	}
 	return fields, nil
 }

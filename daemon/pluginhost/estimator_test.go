@@ -5,12 +5,14 @@ package pluginhost_test
 import (
 	"context"
 	"errors"
+	"slices"
 	"sync"
 	"syscall"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"google.golang.org/protobuf/testing/protocmp"
 
 	"github.com/ampledger/ampledger/plugins/plugin"
@@ -88,17 +90,19 @@ func TestEstimatorThatDoesNotStart(t *testing.T) {
 func TestAnswersThatAreNotBelieved(t *testing.T) {
 	t.Parallel()
 	for name, c := range map[string]struct{ program, device, how, want string }{
-		"for another summary":  {"forger", "adc0", "", "answered for adc0 through 8, asked for adc0 through 9"},
-		"for another device":   {"forger", "adc1", "", "answered for adc0 through 9, asked for adc1 through 9"},
-		"for another channel":  {"counting", "adc0", "another channel", `channel "hall": was not asked for`},
-		"twice for a channel":  {"counting", "adc0", "twice", `channel "shunt": answered twice`},
-		"not a number":         {"counting", "adc0", "nan", `channel "shunt": estimate NaN A ± 0.5 A, walk 0.25 A/√s makes no sense`},
-		"negative uncertainty": {"counting", "adc0", "negative uncertainty", `channel "shunt": estimate 1 A ± -1 A, walk 0.25 A/√s makes no sense`},
-		"infinite walk":        {"counting", "adc0", "infinite walk", `channel "shunt": estimate 1 A ± 0.5 A, walk +Inf A/√s makes no sense`},
-		"none: it hangs":       {"counting", "adc0", "hang", "no answer to a summary within 300ms"},
-		"none: it fails":       {"counting", "adc0", "fail", "summary of adc0 through 9: singular"},
-		"none: it exits":       {"counting", "adc0", "exit", "process ended (exit status 7): out of memory"},
-		"none: it has enough":  {"forgetful", "adc0", "", "ended its session"},
+		"for another summary":               {"forger", "adc0", "", "answered for adc0 through 8, asked for adc0 through 9"},
+		"for another device":                {"forger", "adc1", "", "answered for adc0 through 9, asked for adc1 through 9"},
+		"for another channel":               {"counting", "adc0", "another channel", `channel "hall": was not asked for`},
+		"twice for a channel":               {"counting", "adc0", "twice", `channel "shunt": answered twice`},
+		"not a number":                      {"counting", "adc0", "nan", `channel "shunt": estimate NaN A ± 0.5 A, walk 0.25 A/√s makes no sense`},
+		"negative uncertainty":              {"counting", "adc0", "negative uncertainty", `channel "shunt": estimate 1 A ± -1 A, walk 0.25 A/√s makes no sense`},
+		"infinite correction":               {"counting", "adc0", "infinite correction", `channel "shunt": estimate 1 A ± 0.5 A, walk 0.25 A/√s makes no sense`},
+		"negative correction's uncertainty": {"counting", "adc0", "negative correction's uncertainty", `channel "shunt": estimate 1 A ± 0.5 A, walk 0.25 A/√s makes no sense`},
+		"infinite walk":                     {"counting", "adc0", "infinite walk", `channel "shunt": estimate 1 A ± 0.5 A, walk +Inf A/√s makes no sense`},
+		"none: it hangs":                    {"counting", "adc0", "hang", "no answer to a summary within 300ms"},
+		"none: it fails":                    {"counting", "adc0", "fail", "summary of adc0 through 9: singular"},
+		"none: it exits":                    {"counting", "adc0", "exit", "process ended (exit status 7): out of memory"},
+		"none: it has enough":               {"forgetful", "adc0", "", "ended its session"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -116,6 +120,39 @@ func TestAnswersThatAreNotBelieved(t *testing.T) {
 				wantError(t, err, "estimator "+c.program+": "+c.want)
 			}
 		})
+	}
+}
+
+func TestPlayOperatorsThatAreAskedFor(t *testing.T) {
+	t.Parallel()
+	host, _ := newHost(t)
+	e := startEstimator(t, host, "counting", with{"widths": []any{0.5, 20}}, nil)
+	if diff := cmp.Diff(map[string][]float64{"hall": {}, "shunt": {0.5, 20}}, e.Bases, cmpopts.EquateEmpty()); diff != "" {
+		t.Error("(-want +got):\n", diff)
+	}
+	for name, c := range map[string]struct {
+		widths []any
+		want   string
+	}{
+		"none at all":  {[]any{1, 0}, `channel "shunt": wants a play operator of half-width 0 A`},
+		"negative":     {[]any{-1}, `channel "shunt": wants a play operator of half-width -1 A`},
+		"far too many": {slices.Repeat([]any{1}, 33), `channel "shunt": wants 33 play operators, 32 are allowed`},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			_, err := host.StartEstimator(t.Context(), shipped("counting"), pack, with{"widths": c.widths}, nil)
+			wantError(t, err, "estimator counting: "+c.want)
+		})
+	}
+}
+
+func TestNotesComeWithTheAnswer(t *testing.T) {
+	t.Parallel()
+	host, _ := newHost(t)
+	answer, err := startEstimator(t, host, "counting", with{"how": "note"}, nil).Observe(t.Context(), summary("adc0", 1))
+	want := []*plugin.Note{{Channel: "shunt", Subject: "rest rejected", Text: "summary 1"}}
+	if diff := cmp.Diff(want, answer.GetNotes(), protocmp.Transform()); err != nil || diff != "" {
+		t.Error(err, "(-want +got):\n", diff)
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"math/rand/v2"
+	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -174,6 +175,23 @@ func TestCancelledStart(t *testing.T) {
 			}
 		})
 	}
+}
+
+// A connection that is still being made when the plugin is killed is not left to itself.
+func TestConnectionThatIsNotAccepted(t *testing.T) {
+	t.Parallel()
+	host, _ := newHost(t)
+	host.Deadlines.Start = time.Second
+	folder := t.TempDir()
+	listener, err := net.Listen("unix", filepath.Join(folder, "s")) // of another process: it outlives the plugin
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer listener.Close()
+	path, sum := write(t, folder, "elsewhere", "#!/bin/sh\necho \"1|1|unix|$1|grpc|\"\nexec sleep 1000\n")
+	p := pluginhost.Program{Path: path, SHA256: sum, Arguments: []string{listener.Addr().String()}}
+	_, err = host.StartDriver(t.Context(), p, "adc0", nil)
+	wantError(t, err, "driver elsewhere: was not ready within 1s")
 }
 
 // At whatever moment the context ends, the start either succeeds or says so.
