@@ -17,6 +17,7 @@ import (
 func conductorConfig(c config.Conductor, ledger config.Ledger) pipeline.ConductorConfig {
 	p := pipeline.ConductorConfig{
 		Name: c.Name, ChargeIsPositive: c.Positive == "charge", ChargeFrom: c.ChargeFrom, PostNanos: nanos(ledger.IntervalSeconds),
+		AdjustMicrocoulombs: int64(math.Round(ledger.AdjustmentCoulombs * 1e6)),
 	}
 	if c.Contactor != nil {
 		p.Contactor = &pipeline.Contactor{Device: c.Contactor.Device, Input: c.Contactor.Input}

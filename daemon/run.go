@@ -225,7 +225,7 @@ func (r *running) release(ctx context.Context) (err error) {
 // stopServing ends the streams after what is left and then the server.
 func (r *running) stopServing(servers *tasks) error {
 	for _, c := range r.backend.Conductors {
-		c.Hub.End()
+		c.Hub.Close()
 	}
 	r.backend.Events.Close()
 	timer := time.AfterFunc(servedOutTimes, r.server.Stop)

@@ -38,18 +38,26 @@ func (s *sink) Event(event *ampledgerv1.Event) {
 // Post implements pipeline.Sink.
 func (s *sink) Post(p *pipeline.Posting) bool {
 	entry := store.Entry{
-		Conductor: p.Lane.Conductor, Channel: p.Lane.Name, Kind: store.Interval, Device: p.Lane.Device, Epoch: p.Epoch,
+		Conductor: p.Lane.Conductor, Channel: p.Lane.Name, Kind: kindOf(p), Device: p.Lane.Device, Epoch: p.Epoch,
 		FirstSequence: p.Counted.FirstSequence, LastSequence: p.Counted.LastSequence,
 		FromWallNanos: p.Counted.FromWall, ToWallNanos: p.Counted.ToWall,
 		FromMonotonicNanos: p.Counted.FromMonotonic, ToMonotonicNanos: p.Counted.ToMonotonic,
 		Totals: service.EntryTotals(p.Counted), GainRatio: p.Counted.GainRatio,
-		Estimator: p.Estimator, Generation: p.Generation, Reason: "interval",
+		Estimator: p.Estimator, Generation: p.Generation, Reason: p.Reason,
 	}
+	entry.AdjustmentMicrocoulombs = p.AdjustmentMicrocoulombs
 	var gaps []store.Gap
 	for _, gap := range p.Gaps {
 		gaps = append(gaps, service.EntryGap(gap))
 	}
 	return s.recorder.Post(entry, gaps)
+}
+
+func kindOf(p *pipeline.Posting) store.Kind {
+	if p.AdjustmentMicrocoulombs != 0 {
+		return store.Adjustment
+	}
+	return store.Interval
 }
 
 // Ended implements pipeline.Sink.

@@ -7,6 +7,7 @@ import (
 
 const (
 	defaultIntervalSeconds  = 60
+	defaultAdjustment       = 1 // coulombs: 0.28 mAh
 	defaultRetainMegabytes  = 16
 	defaultShuntCelsius     = 20 // what resistances are stated at
 	defaultMagneticCelsius  = 25 // what sensor data sheets state at
@@ -27,6 +28,7 @@ func fill(c *Config) {
 		c.Listen.Unix = filepath.Join(c.State, defaultSocket)
 	}
 	otherwise(&c.Ledger.IntervalSeconds, defaultIntervalSeconds)
+	otherwise(&c.Ledger.AdjustmentCoulombs, defaultAdjustment)
 	otherwise(&c.Retain.Megabytes, defaultRetainMegabytes)
 	for i := range c.Devices {
 		fillPlugin(&c.Devices[i].Driver, c.Folder)

@@ -22,7 +22,8 @@ type Listen struct {
 
 // Ledger says how often the charge is posted.
 type Ledger struct {
-	IntervalSeconds float64 `yaml:"interval_seconds" check:"positive"` // device time from entry to entry; default 60
+	IntervalSeconds    float64 `yaml:"interval_seconds" check:"positive"`    // device time from entry to entry; default 60
+	AdjustmentCoulombs float64 `yaml:"adjustment_coulombs" check:"positive"` // by more than this a correction of the charge must move to be posted; default 1
 }
 
 // Retain bounds what is kept in memory for subscribers that come late or are slow.

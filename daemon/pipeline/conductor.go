@@ -14,6 +14,7 @@ import (
 	"github.com/ampledger/ampledger/daemon/offset"
 	"github.com/ampledger/ampledger/daemon/scan"
 	"github.com/ampledger/ampledger/plugins/plugin"
+	pluginv1 "github.com/ampledger/ampledger/proto/ampledger/plugin/v1"
 )
 
 // ConductorConfig is one conductor.
@@ -23,12 +24,14 @@ type ConductorConfig struct {
 	ChargeFrom       string
 	Lanes            []LaneConfig
 	Contactor        *Contactor
-	PostNanos        int64  // device time from one posting to the next, > 0
-	EventPrefix      string // makes event identifiers unique for ever
-	Lockstep         bool   // wait for each estimate
-	Start            Start  // starts estimators
-	Expected         bool   // Begin will be called; until it has been, there is nothing to swap
-	Log              *zap.Logger
+	PostNanos        int64 // device time from one posting to the next, > 0
+
+	AdjustMicrocoulombs int64  // by more than this a correction of the charge must move to be posted, ≥ 0
+	EventPrefix         string // makes event identifiers unique for ever
+	Lockstep            bool   // wait for each estimate
+	Start               Start  // starts estimators
+	Expected            bool   // Begin will be called; until it has been, there is nothing to swap
+	Log                 *zap.Logger
 }
 
 // Contactor is the input that is not zero while the conductor is interrupted.
@@ -181,7 +184,9 @@ func (c *Conductor) closeSummary(ctx context.Context, s *side) {
 	if c.estimation.lockstep {
 		c.takeEstimates()
 	}
+	resting := next.summary.GetRest() == pluginv1.Rest_REST_CERTAIN
 	for _, lane := range s.lanes {
+		lane.adjust(c.sink, c.config.AdjustMicrocoulombs, resting, false)
 		lane.post(c.sink, next.made.Monotonic, c.config.PostNanos, false)
 	}
 	s.open = openSummary{}
@@ -255,16 +260,18 @@ func (c *Conductor) flush(ctx context.Context, s *side) {
 		c.closeSummary(ctx, s)
 	}
 	for _, lane := range s.lanes {
+		lane.adjust(c.sink, 0, false, true)
 		lane.post(c.sink, lane.due, c.config.PostNanos, true)
 	}
 }
 
 // Account is what one lane counted since the pipeline began.
 type Account struct {
-	Lane   *Lane
-	Total  charge.Totals
-	Posted charge.Totals // the part that was handed to the sink
-	Gaps   []charge.Gap
+	Lane       *Lane
+	Total      charge.Totals // with the uncertainty that is known now
+	Adjustment int64         // microcoulombs to be added to net, as far as is known now
+	Posted     charge.Totals // the part that was handed to the sink
+	Gaps       []charge.Gap
 }
 
 // Accounts gives what each lane counted, all at one moment between two frames.
@@ -275,7 +282,7 @@ func (c *Conductor) Accounts() []Account {
 	for _, lane := range c.lanes {
 		account := Account{Lane: lane, Posted: lane.posted}
 		if lane.account != nil {
-			account.Total, account.Gaps = lane.account.Totals(), lane.account.LongestGaps()
+			account.Total, account.Adjustment, account.Gaps = lane.believed(), lane.adjustment(), lane.account.LongestGaps()
 		}
 		accounts = append(accounts, account)
 	}

@@ -1,6 +1,8 @@
 package pipeline
 
 import (
+	"math"
+
 	"github.com/ampledger/ampledger/daemon/charge"
 	"github.com/ampledger/ampledger/daemon/offset"
 	"github.com/ampledger/ampledger/plugins/plugin"
@@ -67,6 +69,44 @@ func (l *Lane) summarise() (*plugin.ChannelSummary, stand) {
 	at := stand{lane: l, before: l.standing, after: now, plays: l.plays.Take(nil)}
 	l.summed, l.standing, l.tally = totals, now, offset.Tally{}
 	return summary, at
+}
+
+// believed is the account with the uncertainty that is known now: an estimator's, if it states one, in the place of what the stages stated.
+func (l *Lane) believed() charge.Totals {
+	t := l.account.Totals()
+	if l.corrected.known {
+		t.ZeroCoulombs, t.GainRatio = l.corrected.since(t).uncertainty, 0
+	}
+	return t
+}
+
+// adjustment is what is to be added to net as far as is known now, in microcoulombs.
+func (l *Lane) adjustment() int64 { return int64(math.Round(-l.sign() * l.corrected.later * 1e6)) }
+
+// adjust posts what was learned later of the charge, if it has moved by more than a threshold, or at all if final.
+func (l *Lane) adjust(sink Sink, threshold int64, resting, final bool) {
+	moved := l.adjustment() - l.adjusted
+	if moved == 0 || !final && moved <= threshold && -moved <= threshold {
+		return
+	}
+	reason := "other channel or mark"
+	switch {
+	case l.last.Generation != l.adjuster && l.adjuster != 0:
+		reason = "swap"
+	case resting:
+		reason = "rest"
+	}
+	at := l.summed
+	if sink.Post(&Posting{
+		Lane: l, Epoch: l.epoch, Estimator: l.last.Estimator, Generation: l.last.Generation, AdjustmentMicrocoulombs: moved, Reason: reason,
+		Counted: charge.Totals{
+			FirstSequence: at.LastSequence, LastSequence: at.LastSequence, FromWall: at.ToWall, ToWall: at.ToWall,
+			FromMonotonic: at.ToMonotonic, ToMonotonic: at.ToMonotonic,
+		},
+	}) {
+		l.adjusted += moved
+		l.adjuster = l.last.Generation
+	}
 }
 
 // sign turns net charge, positive out of the pack, into the sign of the readings.

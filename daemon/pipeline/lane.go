@@ -48,10 +48,12 @@ type Lane struct {
 	usable      uint64
 	next        uint64 // sequence after the newest
 
-	posted  charge.Totals
-	started bool
-	due     int64 // monotonic time of the next posting
-	epoch   uint64
+	posted   charge.Totals
+	adjusted int64  // microcoulombs posted as adjustments, in the sign of net
+	adjuster uint64 // generation of the estimator they were posted for last
+	started  bool
+	due      int64 // monotonic time of the next posting
+	epoch    uint64
 }
 
 // Preceding is how many readings of the lane came before the ones being published.
@@ -140,13 +142,14 @@ func (l *Lane) post(sink Sink, now, interval int64, final bool) {
 		return
 	}
 	l.due = now + interval
-	totals := l.account.Totals()
+	totals := l.believed()
 	counted := totals.Since(l.posted)
 	if counted.Readings == 0 && counted.Lost == 0 && counted.Unusable == [len(scan.Causes)]uint64{} {
 		return
 	}
 	if sink.Post(&Posting{
 		Lane: l, Counted: counted, Gaps: l.gapsSincePosting(), Epoch: l.epoch, Estimator: l.last.Estimator, Generation: l.last.Generation,
+		Reason: "interval",
 	}) {
 		l.posted = totals
 	}

@@ -18,12 +18,15 @@ type Sink interface {
 	Ended(conductor string)
 }
 
-// Posting is what one channel counted since its last posting.
+// Posting is what one channel counted since its last posting, or what was learned later of what it had counted.
 type Posting struct {
 	Lane       *Lane
-	Counted    charge.Totals // the difference
+	Counted    charge.Totals // the difference; where an estimator states the uncertainty of its correction, that stands as ZeroCoulombs
 	Gaps       []charge.Gap  // the longest in it
 	Epoch      uint64
 	Estimator  string
 	Generation uint64
+
+	AdjustmentMicrocoulombs int64  // to be added to net; 0 = this is no adjustment
+	Reason                  string // why it is posted: "interval", or what an adjustment was learned from
 }

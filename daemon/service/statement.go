@@ -63,6 +63,7 @@ func join(o Opening, counted pipeline.Account) Opening {
 	}
 	b.GainCoulombs += t.GainRatio * float64(t.Net()) * 1e-6
 	b.Totals.Add(EntryTotals(t))
+	b.AdjustmentMicrocoulombs += counted.Adjustment
 	gaps := slices.Clone(o.Gaps)
 	for _, g := range counted.Gaps {
 		gaps = append(gaps, EntryGap(g))
@@ -97,6 +98,7 @@ func accountOf(channel string, o Opening) *ampledgerv1.Account {
 		Channel: channel, FromWallNanos: b.FromWallNanos, ToWallNanos: b.ToWallNanos, FirstSequence: b.FirstSequence, LastSequence: b.LastSequence,
 		OutMicrocoulombs: b.OutMicrocoulombs, InMicrocoulombs: b.InMicrocoulombs, NetMicrocoulombs: b.NetMicrocoulombs(),
 		ThroughputMicrocoulombs: b.ThroughputMicrocoulombs(), SquareAmpereSeconds: b.SquareAmpereSeconds, OffsetMicrocoulombs: b.OffsetMicrocoulombs,
+		AdjustmentMicrocoulombs: b.AdjustmentMicrocoulombs, BalanceMicrocoulombs: b.NetMicrocoulombs() + b.AdjustmentMicrocoulombs,
 		DurationNanos: b.DurationNanos, ReadingCount: b.ReadingCount,
 		Unusable: &ampledgerv1.UnusableCounts{
 			MissingCount: b.Unusable.Missing, NotFiniteCount: b.Unusable.NotFinite, SaturatedCount: b.Unusable.Saturated,

@@ -123,7 +123,7 @@ func TestAppendOnly(t *testing.T) {
 	s := storetest.Open(t)
 	append1(t, s, entry("pack", "shunt", 0), gap(4))
 	must(s.Append(t.Context(), batch2(t)))(t)
-	columns := "SELECT 1, conductor, channel, kind, device, " + strings.Repeat("0, ", 28) + "'', 0, '' FROM entries"
+	columns := "SELECT 1, conductor, channel, kind, device, " + strings.Repeat("0, ", 29) + "'', 0, '' FROM entries"
 	for _, query := range []string{
 		"UPDATE entries SET out_microcoulombs = 0",
 		"UPDATE entries SET entry_sequence = 9 WHERE entry_sequence = 2",

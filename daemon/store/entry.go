@@ -12,8 +12,9 @@ type Kind string
 
 // The kinds. A gap is no entry: it details one (see Gap).
 const (
-	Opening  Kind = "opening"  // counting began here; its charge is what was carried over, most often none
-	Interval Kind = "interval" // what was counted in a span
+	Opening    Kind = "opening"    // counting began here; its charge is what was carried over, most often none
+	Interval   Kind = "interval"   // what was counted in a span
+	Adjustment Kind = "adjustment" // what was learned later of charge that earlier entries counted
 )
 
 // Entry is one line of the ledger: what one channel of one conductor counted. The balance is the sum of entries.
@@ -43,13 +44,14 @@ type Entry struct {
 
 // Totals are the parts of an entry that add up to a balance.
 type Totals struct {
-	DurationNanos       int64 // time integrated, gaps included
-	OutMicrocoulombs    int64 // never negative
-	InMicrocoulombs     int64 // never negative
-	OffsetMicrocoulombs int64 // offset subtracted, in the sign of out - in
-	SquareAmpereSeconds float64
-	ReadingCount        uint64 // usable readings
-	Unusable            Unusable
+	DurationNanos           int64 // time integrated, gaps included
+	OutMicrocoulombs        int64 // never negative
+	InMicrocoulombs         int64 // never negative
+	OffsetMicrocoulombs     int64 // offset subtracted, in the sign of out - in
+	AdjustmentMicrocoulombs int64 // to be added to out - in: what an adjustment corrects it by
+	SquareAmpereSeconds     float64
+	ReadingCount            uint64 // usable readings
+	Unusable                Unusable
 
 	GapCount                uint64
 	GapNanos                int64
@@ -57,7 +59,7 @@ type Totals struct {
 	GapBoundMicrocoulombs   int64
 
 	NoiseSquareCoulombs float64 // variance from noise, in square coulombs; as a difference of sums it may fall below 0
-	ZeroCoulombs        float64 // standard uncertainty from the zero, which adds up linearly
+	ZeroCoulombs        float64 // standard uncertainty from the zero, which adds up linearly; negative where an adjustment made it less
 }
 
 // Unusable counts readings that were not integrated, by cause. One reading may count under several.
@@ -77,7 +79,7 @@ func (t *Totals) NetMicrocoulombs() int64 { return t.OutMicrocoulombs - t.InMicr
 
 // totalColumns name the columns of Totals in the order of fields.
 var totalColumns = []string{
-	"duration_nanos", "out_microcoulombs", "in_microcoulombs", "offset_microcoulombs", "square_ampere_seconds", "reading_count",
+	"duration_nanos", "out_microcoulombs", "in_microcoulombs", "offset_microcoulombs", "adjustment_microcoulombs", "square_ampere_seconds", "reading_count",
 	"missing_count", "not_finite_count", "saturated_count", "out_of_range_count",
 	"time_repeated_count", "time_backwards_count", "auxiliary_missing_count", "lost_count",
 	"gap_count", "gap_nanos", "gap_assumed_microcoulombs", "gap_bound_microcoulombs", "noise_square_coulombs", "zero_coulombs",
@@ -87,7 +89,7 @@ var totalColumns = []string{
 func (t *Totals) fields() []any {
 	u := &t.Unusable
 	return []any{
-		&t.DurationNanos, &t.OutMicrocoulombs, &t.InMicrocoulombs, &t.OffsetMicrocoulombs, &t.SquareAmpereSeconds, &t.ReadingCount,
+		&t.DurationNanos, &t.OutMicrocoulombs, &t.InMicrocoulombs, &t.OffsetMicrocoulombs, &t.AdjustmentMicrocoulombs, &t.SquareAmpereSeconds, &t.ReadingCount,
 		&u.Missing, &u.NotFinite, &u.Saturated, &u.OutOfRange,
 		&u.TimeRepeated, &u.TimeBackwards, &u.AuxiliaryMissing, &u.Lost,
 		&t.GapCount, &t.GapNanos, &t.GapAssumedMicrocoulombs, &t.GapBoundMicrocoulombs, &t.NoiseSquareCoulombs, &t.ZeroCoulombs,
@@ -124,7 +126,7 @@ func (e *Entry) validate() error {
 	if e.Sequence != 0 {
 		faults = append(faults, fmt.Errorf("entry has sequence %d already", e.Sequence))
 	}
-	if e.Kind != Opening && e.Kind != Interval {
+	if e.Kind != Opening && e.Kind != Interval && e.Kind != Adjustment {
 		faults = append(faults, fmt.Errorf("entry's kind is %q", e.Kind))
 	}
 	if e.Conductor == "" || e.Channel == "" || e.Device == "" {
@@ -140,7 +142,7 @@ func (e *Entry) validate() error {
 // signed are the columns that may be negative.
 var signed = map[string]bool{
 	"from_wall_nanos": true, "to_wall_nanos": true, "from_monotonic_nanos": true, "to_monotonic_nanos": true,
-	"offset_microcoulombs": true, "gap_assumed_microcoulombs": true, "assumed_net_microcoulombs": true,
+	"offset_microcoulombs": true, "adjustment_microcoulombs": true, "gap_assumed_microcoulombs": true, "assumed_net_microcoulombs": true,
 }
 
 // inRange refuses numbers that a column cannot hold or must not.

@@ -13,10 +13,12 @@ type (
 // PlayDriven is an Estimator that wants hysteresis computed at full rate: the daemon drives play operators of these half-widths, in
 // amperes, by channel, and their mean outputs come with each summary (ChannelSummary.PlayMeanRatios). It is asked once, after Configure.
 type PlayDriven interface {
+	// PlayHalfWidths gives the half-widths in amperes, each above 0, by channel.
 	PlayHalfWidths() map[string][]float64
 }
 
 // Noted is an Estimator that has things to say beside its estimates. It is asked after each Observe and gives what came up since.
 type Noted interface {
+	// Notes gives what came up since it was last called, in order.
 	Notes() []*Note
 }

@@ -74,8 +74,11 @@ func followEvents(ctx context.Context, c *cobra.Command, daemon *client.Client, 
 		if item.GetLostCount() > 0 {
 			fmt.Fprintf(c.ErrOrStderr(), "%d change(s) lost: this program was too slow; list them again\n", item.GetLostCount())
 		}
-		if asJSON {
+		switch {
+		case asJSON:
 			return show.JSONLine(c.OutOrStdout(), item)
+		case item.GetEvent() == nil: // it only says that changes were lost
+			return nil
 		}
 		return writeEvent(c, item.GetEvent(), false)
 	})

@@ -15,13 +15,13 @@ func Comparison(to io.Writer, a, b, truth *ampledgerv1.Account) error {
 		fmt.Fprintf(to, "Uncompensated, the %s channel's offset would have put %+.4f Ah into these %s.\n", each.GetChannel(),
 			float64(each.GetOffsetMicrocoulombs())/microcoulombsPerAmpereHour, Duration(each.GetDurationNanos()))
 	}
-	difference := a.GetNetMicrocoulombs() - b.GetNetMicrocoulombs()
+	difference := a.GetBalanceMicrocoulombs() - b.GetBalanceMicrocoulombs()
 	u := math.Hypot(a.GetUncertainty().GetCombinedCoulombs(), b.GetUncertainty().GetCombinedCoulombs())
 	fmt.Fprintf(to, "Uncompensated, the two differ by %s Ah. Compensated they differ by %s Ah; the standard uncertainty of that difference is %s Ah.\n",
 		AmpereHours(difference+a.GetOffsetMicrocoulombs()-b.GetOffsetMicrocoulombs()), AmpereHours(difference), coulombsToAmpereHours(u))
 	_, err := fmt.Fprintf(to, "The simulator knows the truth: net %s Ah. Off by %s Ah (%s, interval ± %s) and %s Ah (%s, interval ± %s).\n",
-		AmpereHours(truth.GetNetMicrocoulombs()),
-		AmpereHours(a.GetNetMicrocoulombs()-truth.GetNetMicrocoulombs()), a.GetChannel(), coulombsToAmpereHours(a.GetUncertainty().GetInterval95Coulombs()),
-		AmpereHours(b.GetNetMicrocoulombs()-truth.GetNetMicrocoulombs()), b.GetChannel(), coulombsToAmpereHours(b.GetUncertainty().GetInterval95Coulombs()))
+		AmpereHours(truth.GetBalanceMicrocoulombs()),
+		AmpereHours(a.GetBalanceMicrocoulombs()-truth.GetBalanceMicrocoulombs()), a.GetChannel(), coulombsToAmpereHours(a.GetUncertainty().GetInterval95Coulombs()),
+		AmpereHours(b.GetBalanceMicrocoulombs()-truth.GetBalanceMicrocoulombs()), b.GetChannel(), coulombsToAmpereHours(b.GetUncertainty().GetInterval95Coulombs()))
 	return err
 }

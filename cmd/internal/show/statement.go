@@ -45,6 +45,8 @@ var lines = []struct {
 	{"out of the pack, Ah", func(a *ampledgerv1.Account) string { return AmpereHours(a.GetOutMicrocoulombs()) }},
 	{"into the pack, Ah", func(a *ampledgerv1.Account) string { return AmpereHours(a.GetInMicrocoulombs()) }},
 	{"net, Ah", func(a *ampledgerv1.Account) string { return AmpereHours(a.GetNetMicrocoulombs()) }},
+	{"adjusted for what was learned later", func(a *ampledgerv1.Account) string { return AmpereHours(a.GetAdjustmentMicrocoulombs()) }},
+	{"balance, Ah", func(a *ampledgerv1.Account) string { return AmpereHours(a.GetBalanceMicrocoulombs()) }},
 	{"  95 % interval, ± Ah", uncertainty((*ampledgerv1.ChargeUncertainty).GetInterval95Coulombs)},
 	{"  standard uncertainty, Ah", uncertainty((*ampledgerv1.ChargeUncertainty).GetCombinedCoulombs)},
 	{"    from noise", uncertainty((*ampledgerv1.ChargeUncertainty).GetNoiseCoulombs)},

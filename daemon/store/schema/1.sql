@@ -15,6 +15,7 @@ CREATE TABLE entries (
     out_microcoulombs          INTEGER NOT NULL CHECK (out_microcoulombs >= 0),
     in_microcoulombs           INTEGER NOT NULL CHECK (in_microcoulombs >= 0),
     offset_microcoulombs       INTEGER NOT NULL,
+    adjustment_microcoulombs   INTEGER NOT NULL,
     square_ampere_seconds      REAL    NOT NULL,
     reading_count              INTEGER NOT NULL CHECK (reading_count >= 0),
     missing_count              INTEGER NOT NULL CHECK (missing_count >= 0),

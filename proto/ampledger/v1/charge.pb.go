@@ -186,14 +186,18 @@ type Account struct {
 	Gaps *GapTotals `protobuf:"bytes,15,opt,name=gaps,proto3" json:"gaps,omitempty"`
 	// The longest gaps, at most 1000, in order of time.
 	LongestGaps []*Gap `protobuf:"bytes,16,rep,name=longest_gaps,json=longestGaps,proto3" json:"longest_gaps,omitempty"`
-	// Standard uncertainty of net, by cause and combined.
+	// Standard uncertainty of the balance, by cause and combined.
 	Uncertainty *ChargeUncertainty `protobuf:"bytes,17,opt,name=uncertainty,proto3" json:"uncertainty,omitempty"`
 	// Ledger entries that make up this account.
 	EntryCount uint64 `protobuf:"varint,18,opt,name=entry_count,json=entryCount,proto3" json:"entry_count,omitempty"`
 	// The newest of these entries; 0 = none posted yet.
 	NewestEntrySequence uint64 `protobuf:"varint,19,opt,name=newest_entry_sequence,json=newestEntrySequence,proto3" json:"newest_entry_sequence,omitempty"`
-	unknownFields       protoimpl.UnknownFields
-	sizeCache           protoimpl.SizeCache
+	// What was learned of the offset after the charge had been counted, to be added to net: the sum of the ledger's adjustments.
+	AdjustmentMicrocoulombs int64 `protobuf:"varint,20,opt,name=adjustment_microcoulombs,json=adjustmentMicrocoulombs,proto3" json:"adjustment_microcoulombs,omitempty"`
+	// Net plus adjustment: the charge as far as is known now. The uncertainty is this figure's.
+	BalanceMicrocoulombs int64 `protobuf:"varint,21,opt,name=balance_microcoulombs,json=balanceMicrocoulombs,proto3" json:"balance_microcoulombs,omitempty"`
+	unknownFields        protoimpl.UnknownFields
+	sizeCache            protoimpl.SizeCache
 }
 
 func (x *Account) Reset() {
@@ -355,6 +359,20 @@ func (x *Account) GetEntryCount() uint64 {
 func (x *Account) GetNewestEntrySequence() uint64 {
 	if x != nil {
 		return x.NewestEntrySequence
+	}
+	return 0
+}
+
+func (x *Account) GetAdjustmentMicrocoulombs() int64 {
+	if x != nil {
+		return x.AdjustmentMicrocoulombs
+	}
+	return 0
+}
+
+func (x *Account) GetBalanceMicrocoulombs() int64 {
+	if x != nil {
+		return x.BalanceMicrocoulombs
 	}
 	return 0
 }
@@ -651,8 +669,9 @@ func (x *Gap) GetCauses() []string {
 	return nil
 }
 
-// ChargeUncertainty is the standard uncertainty of net. Noise is independent from reading to reading; gain, zero and gaps are each
-// taken as common to the whole span, so they add up linearly within themselves.
+// ChargeUncertainty is the standard uncertainty of the balance. Noise is independent from reading to reading; gain, zero and gaps are each
+// taken as common to the whole span, so they add up linearly within themselves. Where the estimator states the uncertainty of its
+// correction of the charge, that stands under zero and contains the gain's.
 type ChargeUncertainty struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// From noise.
@@ -758,7 +777,7 @@ const file_ampledger_v1_charge_proto_rawDesc = "" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x1f\n" +
 	"\vcharge_from\x18\x02 \x01(\tR\n" +
 	"chargeFrom\x121\n" +
-	"\baccounts\x18\x03 \x03(\v2\x15.ampledger.v1.AccountR\baccounts\"\xe3\x06\n" +
+	"\baccounts\x18\x03 \x03(\v2\x15.ampledger.v1.AccountR\baccounts\"\xd3\a\n" +
 	"\aAccount\x12\x18\n" +
 	"\achannel\x18\x01 \x01(\tR\achannel\x12&\n" +
 	"\x0ffrom_wall_nanos\x18\x02 \x01(\x03R\rfromWallNanos\x12\"\n" +
@@ -780,7 +799,9 @@ const file_ampledger_v1_charge_proto_rawDesc = "" +
 	"\vuncertainty\x18\x11 \x01(\v2\x1f.ampledger.v1.ChargeUncertaintyR\vuncertainty\x12\x1f\n" +
 	"\ventry_count\x18\x12 \x01(\x04R\n" +
 	"entryCount\x122\n" +
-	"\x15newest_entry_sequence\x18\x13 \x01(\x04R\x13newestEntrySequence\"\xee\x02\n" +
+	"\x15newest_entry_sequence\x18\x13 \x01(\x04R\x13newestEntrySequence\x129\n" +
+	"\x18adjustment_microcoulombs\x18\x14 \x01(\x03R\x17adjustmentMicrocoulombs\x123\n" +
+	"\x15balance_microcoulombs\x18\x15 \x01(\x03R\x14balanceMicrocoulombs\"\xee\x02\n" +
 	"\x0eUnusableCounts\x12#\n" +
 	"\rmissing_count\x18\x01 \x01(\x04R\fmissingCount\x12(\n" +
 	"\x10not_finite_count\x18\x02 \x01(\x04R\x0enotFiniteCount\x12'\n" +

@@ -28,7 +28,7 @@ const (
 //
 // ChargeService gives integrated charge.
 type ChargeServiceClient interface {
-	// GetStatement states the charge that passed a conductor since the opening or over a span.
+	// GetStatement states the charge that passed a conductor since the opening or over a span. A channel without entries in the span is left out.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed. OUT_OF_RANGE: no ledger entry lies in the span.
 	GetStatement(ctx context.Context, in *GetStatementRequest, opts ...grpc.CallOption) (*GetStatementResponse, error)
 }
@@ -57,7 +57,7 @@ func (c *chargeServiceClient) GetStatement(ctx context.Context, in *GetStatement
 //
 // ChargeService gives integrated charge.
 type ChargeServiceServer interface {
-	// GetStatement states the charge that passed a conductor since the opening or over a span.
+	// GetStatement states the charge that passed a conductor since the opening or over a span. A channel without entries in the span is left out.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed. OUT_OF_RANGE: no ledger entry lies in the span.
 	GetStatement(context.Context, *GetStatementRequest) (*GetStatementResponse, error)
 	mustEmbedUnimplementedChargeServiceServer()

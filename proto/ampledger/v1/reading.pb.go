@@ -821,6 +821,7 @@ func (x *Frame) GetPrecedingCount() uint64 {
 }
 
 // Bucket is a span of one channel's readings, reduced. mean_amperes times duration_nanos is the span's exact trapezoidal integral.
+// A bucket without a usable reading has NaN amperes.
 type Bucket struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The channel.
