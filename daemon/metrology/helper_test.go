@@ -1,0 +1,83 @@
+package metrology_test
+
+import (
+	"encoding/csv"
+	"math"
+	"math/rand/v2"
+	"os"
+	"strconv"
+	"testing"
+
+	"github.com/ampledger/ampledger/daemon/metrology"
+)
+
+// table reads a reference table by its column names.
+func table(t *testing.T, path string) []map[string]string {
+	t.Helper()
+	file, err := os.Open("../../testdata/" + path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	reader := csv.NewReader(file)
+	reader.Comment = '#'
+	rows, err := reader.ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []map[string]string
+	for _, row := range rows[1:] {
+		named := map[string]string{}
+		for i, column := range rows[0] {
+			named[column] = row[i]
+		}
+		all = append(all, named)
+	}
+	return all
+}
+
+func number(t *testing.T, text string) float64 {
+	t.Helper()
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+func near(t *testing.T, what string, got, want, relative float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= relative*math.Abs(want)) {
+		t.Errorf("%s is %.9g, want %.9g to %.1g", what, got, want, relative)
+	}
+}
+
+// noisy simulates readings an interval apart: white noise of density n and a random walk of density k.
+func noisy(seed uint64, count int, n, k, interval float64) []float64 {
+	r := rand.New(rand.NewPCG(seed, 1))
+	values, walk := make([]float64, count), 0.0
+	for i := range values {
+		walk += k * math.Sqrt(interval) * r.NormFloat64()
+		values[i] = walk + n/math.Sqrt(interval)*r.NormFloat64()
+	}
+	return values
+}
+
+// nist1000 is the thousand-point set of SP 1065 section 12.4: a congruential generator's numbers.
+func nist1000() []float64 {
+	values, n := make([]float64, 1000), 1234567890
+	for i := range values {
+		values[i] = float64(n) / 2147483647
+		n = 16807 * n % 2147483647
+	}
+	return values
+}
+
+func fitOf(t *testing.T, g *metrology.Grid) *metrology.Model {
+	t.Helper()
+	m, err := metrology.FitNoise(g, metrology.Overlapping(g, metrology.Octaves(g)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
