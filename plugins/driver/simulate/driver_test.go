@@ -94,6 +94,10 @@ func TestConformance(t *testing.T) {
 		"as fast as possible": pack(nil),
 		"endless":             pack(with{"duration_seconds": 0}),
 		"real time":           pack(with{"speed": 1, "duration_seconds": 0}),
+		"everything":          everything(nil),
+		"all scans lost": {"rate_hertz": 1e6, "speed": 0, "faults": []any{
+			with{"kind": "scans_lost", "from_seconds": 0.01, "seconds": 1e9},
+		}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			drivertest.Run(t, func() plugin.Driver { return New() }, settings)

@@ -7,6 +7,7 @@ import (
 
 	"github.com/ampledger/ampledger/plugins/driver/internal/playback"
 	"github.com/ampledger/ampledger/plugins/driver/replay/table"
+	"github.com/ampledger/ampledger/plugins/driver/simulate/physics"
 )
 
 // settings are those of the package comment.
@@ -19,6 +20,8 @@ type settings struct {
 	Temperature     temperatureSettings `json:"temperature"`
 	Shunt           *shuntSettings      `json:"shunt"`
 	Magnetic        *magneticSettings   `json:"magnetic"`
+	Faults          []faultSettings     `json:"faults"`
+	Truth           bool                `json:"truth"`
 	Speed           float64             `json:"speed"`
 	FrameScans      int                 `json:"frame_scans"`
 	WallStart       string              `json:"wall_start"`
@@ -58,23 +61,48 @@ func (r *refusals) nanos(key string, seconds float64) int64 {
 	return int64(math.Round(seconds * 1e9))
 }
 
+// since reads a length of time that may be zero.
+func (r *refusals) since(key string, seconds float64) int64 {
+	if seconds == 0 {
+		return 0
+	}
+	return r.nanos(key, seconds)
+}
+
+// notNegative refuses figures below zero, and such as are no number.
+func (r *refusals) notNegative(key string, value float64) {
+	if !(value >= 0) {
+		r.add(key, "%v is below zero", value)
+	}
+}
+
+// positive refuses figures that are not above zero.
+func (r *refusals) positive(key string, value float64) {
+	if !(value > 0) {
+		r.add(key, "%v is not above zero", value)
+	}
+}
+
 // check gives the plan, or all faults.
 func (s *settings) check() (*plan, error) {
 	var r refusals
-	plan := &plan{seed: s.Seed, period: 1}
+	rig := physics.Rig{PeriodNanos: 1}
+	plan := &plan{seed: s.Seed, truth: s.Truth, endless: s.DurationSeconds == 0}
 	if !(s.RateHertz >= leastHertz && s.RateHertz <= mostHertz) {
 		r.add("rate_hertz", "%v is not within %v to %v", s.RateHertz, leastHertz, mostHertz)
 	} else {
-		plan.period = int64(math.Round(1e9 / s.RateHertz))
+		rig.PeriodNanos = int64(math.Round(1e9 / s.RateHertz))
 	}
-	plan.scans, plan.endless = maxNanos/plan.period, s.DurationSeconds == 0
+	rig.Scans = maxNanos / rig.PeriodNanos
 	if !plan.endless {
-		plan.scans = (r.nanos("duration_seconds", s.DurationSeconds) + plan.period - 1) / plan.period
+		rig.Scans = (r.nanos("duration_seconds", s.DurationSeconds) + rig.PeriodNanos - 1) / rig.PeriodNanos
 	}
-	plan.world.duty = s.duty(&r)
+	rig.Duty = s.duty(&r)
 	t := s.Temperature
-	plan.world.temperature = temperature{t.MeanCelsius, t.SwingKelvin, r.nanos("temperature.period_seconds", t.PeriodSeconds)}
-	plan.shunt, plan.magnetic = s.Shunt.check(&r), s.Magnetic.check(&r)
+	rig.Ambient = physics.Ambient{MeanCelsius: t.MeanCelsius, SwingKelvin: t.SwingKelvin, PeriodNanos: r.nanos("temperature.period_seconds", t.PeriodSeconds)}
+	rig.Shunt, rig.Magnetic = s.Shunt.check(&r), s.Magnetic.check(&r)
+	rig.Faults = s.faults(&rig, &r)
+	plan.rig = &rig
 	pace, err := playback.Settings{Speed: s.Speed, FrameScans: s.FrameScans, WallStart: s.WallStart}.Check()
 	plan.playback = pace
 	if err != nil {

@@ -53,7 +53,7 @@ setting "speed": -1 is no speed, give 1 for real time, or 0 for as fast as possi
 			with{"mean_amperes": 1, "amplitude_amperes": 1, "seconds": 1},
 			with{"amplitude_amperes": 1, "period_seconds": 0, "seconds": 1},
 			with{"contactor_open": true},
-		}}, `setting "duty[0]": it does not say what it is, give hold_amperes, or from_amperes and to_amperes, or amplitude_amperes and period_seconds, or file and column
+		}}, `setting "duty[0]": it does not say what it is, give hold_amperes, or from_amperes and to_amperes, or amplitude_amperes and period_seconds, or file and column, or levels_file and capacity_ampere_hours
 setting "duty[1].seconds": missing, how long does it last?
 setting "duty[2].to_amperes": does not go with hold_amperes, which makes the segment a constant; use two segments
 setting "duty[2].seconds": 0 s is not within 1e-09 to 3000000000

@@ -1,84 +1,78 @@
 package simulate
 
 import (
-	"math/rand/v2"
-
+	"github.com/ampledger/ampledger/plugins/driver/simulate/physics"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
-// source is one input. It is read once for every scan, in order.
-type source interface {
-	describe() *plugin.Input
-	read(now instant, to *plugin.Column)
+// source is one input: a code or a value of each scan.
+type source struct {
+	input *plugin.Input
+	code  func(*physics.Scan) int32   // nil = has values
+	value func(*physics.Scan) float64 // nil = has codes
+	fails physics.Inputs              // the one it is of those that can fail
 }
 
-// The streams of chance, one a sensor: a number never changes and is never given to another.
-const (
-	shuntStream    = 1
-	magneticStream = 2
-)
+// read appends what a scan has for the input; at is the scan's index.
+func (s *source) read(scan *physics.Scan, at uint32, to *plugin.Column) {
+	if s.code != nil {
+		to.Codes = append(to.Codes, s.code(scan))
+	} else {
+		to.Values = append(to.Values, s.value(scan))
+	}
+	if scan.Absent&s.fails != 0 {
+		to.AbsentIndices = append(to.AbsentIndices, at)
+	}
+}
 
-// sources gives the inputs in their order, at their first scan.
+// sources gives the inputs in their order.
 func (p *plan) sources() []source {
-	var all []source
-	add := func(name string, sensor interface{ code(instant, float64) int32 }, c *converter, stream uint64) {
-		all = append(all, &codes{name + "_code", c, sensor, rand.New(rand.NewPCG(p.seed, stream))}, celsius(name+"_celsius"))
+	var all, truth []source
+	if s := p.rig.Shunt; s != nil {
+		all = append(all,
+			codes(physics.ShuntCode, &s.Converter, func(s *physics.Scan) int32 { return s.Shunt.Code }),
+			failing(physics.ShuntCelsius, "Cel", func(s *physics.Scan) float64 { return s.Shunt.Celsius }))
+		truth = append(truth, values("shunt_true_offset_amperes", "A", func(s *physics.Scan) float64 { return s.Shunt.TrueOffsetAmperes }))
 	}
-	if p.shunt != nil {
-		add("shunt", p.shunt, &p.shunt.converter, shuntStream)
+	if m := p.rig.Magnetic; m != nil {
+		all = append(all,
+			codes(physics.MagneticCode, &m.Converter, func(s *physics.Scan) int32 { return s.Magnetic.Code }),
+			failing(physics.MagneticCelsius, "Cel", func(s *physics.Scan) float64 { return s.Magnetic.Celsius }))
+		truth = append(truth, values("magnetic_true_offset_amperes", "A", func(s *physics.Scan) float64 { return s.Magnetic.TrueOffsetAmperes }))
+		if m.Supply != nil {
+			all = append(all, failing(physics.SupplyVolts, "V", func(s *physics.Scan) float64 { return s.SupplyVolts }))
+		}
 	}
-	if p.magnetic != nil {
-		add("magnetic", p.magnetic, &p.magnetic.converter, magneticStream)
+	all = append(all, values("true_amperes", "A", func(s *physics.Scan) float64 { return s.TrueAmperes }),
+		failing(physics.ContactorOpen, "1", contactorOpen))
+	if p.truth {
+		all = append(all, truth...)
 	}
-	return append(all, trueAmperes{}, contactorOpen{})
+	return all
 }
 
-// codes is what a sensor's converter gives.
-type codes struct {
-	name      string
-	converter *converter
-	sensor    interface{ code(instant, float64) int32 }
-	chance    *rand.Rand
+func codes(of physics.Input, c *physics.Converter, code func(*physics.Scan) int32) source {
+	return source{fails: 1 << of, code: code, input: &plugin.Input{
+		Name: of.String(), Unit: "code", CodeRangeKnown: true,
+		MinimumCode: int32(c.LeastCode), MaximumCode: int32(c.MostCode),
+		VoltsPerCode: c.VoltsPerCode, ZeroCodeVolts: c.ZeroCodeVolts,
+	}}
 }
 
-func (c *codes) describe() *plugin.Input {
-	return &plugin.Input{
-		Name: c.name, Unit: "code", CodeRangeKnown: true,
-		MinimumCode: int32(c.converter.least), MaximumCode: int32(c.converter.most),
-		VoltsPerCode: c.converter.voltsPerCode, ZeroCodeVolts: c.converter.zeroCodeVolts,
+func values(name, unit string, value func(*physics.Scan) float64) source {
+	return source{value: value, input: &plugin.Input{Name: name, Unit: unit}}
+}
+
+func failing(of physics.Input, unit string, value func(*physics.Scan) float64) source {
+	s := values(of.String(), unit, value)
+	s.fails = 1 << of
+	return s
+}
+
+// contactorOpen is 1 while no current can flow, so the input says.
+func contactorOpen(s *physics.Scan) float64 {
+	if s.ContactorOpen {
+		return 1
 	}
-}
-
-// read draws even if there is no noise, so that a setting of zero changes nothing else.
-func (c *codes) read(now instant, to *plugin.Column) {
-	to.Codes = append(to.Codes, c.sensor.code(now, c.chance.NormFloat64()))
-}
-
-// celsius is the temperature at a sensor, by the input's name.
-type celsius string
-
-func (c celsius) describe() *plugin.Input { return &plugin.Input{Name: string(c), Unit: "Cel"} }
-
-func (celsius) read(now instant, to *plugin.Column) { to.Values = append(to.Values, now.celsius) }
-
-// trueAmperes is the current that flows.
-type trueAmperes struct{}
-
-func (trueAmperes) describe() *plugin.Input { return &plugin.Input{Name: "true_amperes", Unit: "A"} }
-
-func (trueAmperes) read(now instant, to *plugin.Column) { to.Values = append(to.Values, now.amperes) }
-
-// contactorOpen is 1 while no current can flow.
-type contactorOpen struct{}
-
-func (contactorOpen) describe() *plugin.Input {
-	return &plugin.Input{Name: "contactor_open", Unit: "1"}
-}
-
-func (contactorOpen) read(now instant, to *plugin.Column) {
-	value := 0.0
-	if now.contactorOpen {
-		value = 1
-	}
-	to.Values = append(to.Values, value)
+	return 0
 }

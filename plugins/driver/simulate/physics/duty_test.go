@@ -1,8 +1,7 @@
-package simulate
+package physics
 
 import (
 	"math"
-	"os"
 	"testing"
 	"time"
 
@@ -12,16 +11,17 @@ import (
 func ns(seconds float64) int64 { return int64(seconds * float64(time.Second)) }
 
 func TestDuty(t *testing.T) {
-	once := duty{}
-	once.add(segment{shape: hold(10)}, ns(2))
-	once.add(segment{shape: ramp{10, -10, ns(4)}}, ns(4))
-	once.add(segment{shape: hold(50), contactorOpen: true}, ns(1))
-	once.add(segment{shape: sine{5, 2, ns(4)}}, ns(3))
+	once := Duty{}
+	once.Add(Segment{Shape: Hold(10)}, ns(2))
+	once.Add(Segment{Shape: Ramp{10, -10, ns(4)}}, ns(4))
+	once.Add(Segment{Shape: Hold(50), ContactorOpen: true}, ns(1))
+	once.Add(Segment{Shape: Sine{5, 2, ns(4)}}, ns(3))
 	again := once
-	again.repeat = true
+	again.Repeat = true
+	var near Place // deliberately one for all: a place looked at before, even in another duty, must change nothing
 	for _, c := range []struct {
 		name    string
-		duty    duty
+		duty    Duty
 		seconds float64
 		amperes float64
 		open    bool
@@ -40,27 +40,11 @@ func TestDuty(t *testing.T) {
 		{"again from the start", again, 10, 10, false},
 		{"again", again, 10*1e6 + 3, 5, false},
 		{"again open", again, 16.999, 0, true},
-		{"none", duty{repeat: true}, 5, 0, false},
+		{"none", Duty{Repeat: true}, 5, 0, false},
 	} {
-		amperes, open := c.duty.at(ns(c.seconds))
+		amperes, open := c.duty.At(ns(c.seconds), &near)
 		if math.Abs(amperes-c.amperes) > 1e-9 || open != c.open {
 			t.Errorf("%s: %v A, open %v, want %v, %v", c.name, amperes, open, c.amperes, c.open)
-		}
-	}
-}
-
-func TestRecorded(t *testing.T) {
-	t.Chdir(t.TempDir())
-	if err := os.WriteFile("r.csv", []byte("a,t,mode\n1,100,x\n,100.5,x\n3,101,x\n3,102,y\n-5,102,y\n-7,104,y\n"), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	r, _, err := readRecorded("r.csv", "a", "t", 2)
-	if err != nil || r.length() != ns(4) {
-		t.Fatalf("%v, %v, want 4 s", r, err)
-	}
-	for seconds, want := range map[float64]float64{0: 2, 0.25: 3, 1: 6, 1.999: 6, 2: -10, 3: -12, 4: -14} {
-		if got := r.at(ns(seconds)); math.Abs(got-want) > 1e-12 {
-			t.Errorf("at %v s: %v A, want %v", seconds, got, want)
 		}
 	}
 }
@@ -68,24 +52,24 @@ func TestRecorded(t *testing.T) {
 // TestRecordedAgreesWithSearchFromTheStart holds the search against the obvious one.
 func TestRecordedAgreesWithSearchFromTheStart(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		r := &recorded{}
+		r, hint := &Recorded{}, rapid.Int().Draw(t, "hint")
 		at := int64(0)
 		for _, step := range rapid.SliceOfN(rapid.Int64Range(0, 3), 2, 20).Draw(t, "steps") {
 			if len(r.nanos) > 0 {
 				at += step
 			}
-			if err := r.add(at, rapid.Float64Range(-100, 100).Draw(t, "amperes")); err != nil {
+			if err := r.Add(at, rapid.Float64Range(-100, 100).Draw(t, "amperes")); err != nil {
 				t.Fatal(err)
 			}
 		}
-		when := rapid.Int64Range(0, r.length()).Draw(t, "when")
+		when := rapid.Int64Range(0, r.LengthNanos()).Draw(t, "when")
 		want := r.amperes[len(r.amperes)-1]
 		for i := len(r.nanos) - 2; i >= 0; i-- {
 			if a, b := r.nanos[i], r.nanos[i+1]; a <= when && when < b {
 				want = r.amperes[i] + (r.amperes[i+1]-r.amperes[i])*float64(when-a)/float64(b-a)
 			}
 		}
-		if got := r.at(when); math.Abs(got-want) > 1e-9 {
+		if got := r.At(when, &hint); math.Abs(got-want) > 1e-9 {
 			t.Fatalf("at %d of %v: %v A, want %v", when, r.nanos, got, want)
 		}
 	})
