@@ -13,6 +13,7 @@ import (
 	"github.com/ampledger/ampledger/daemon/config"
 	"github.com/ampledger/ampledger/plugins/driver/replay"
 	"github.com/ampledger/ampledger/plugins/driver/simulate"
+	"github.com/ampledger/ampledger/plugins/estimator/biasfilter"
 	"github.com/ampledger/ampledger/plugins/estimator/fixedzero"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
@@ -21,9 +22,10 @@ import (
 func TestMain(m *testing.M) {
 	if len(os.Args) == 3 && os.Args[1] == "plugin" {
 		map[string]func(){
-			"driver/replay":       func() { plugin.ServeDriver(replay.New()) },
-			"driver/simulate":     func() { plugin.ServeDriver(simulate.New()) },
-			"estimator/fixedzero": func() { plugin.ServeEstimator(fixedzero.New()) },
+			"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
+			"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
+			"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },
+			"estimator/biasfilter": func() { plugin.ServeEstimator(biasfilter.New()) },
 		}[os.Args[2]]()
 		return
 	}
@@ -38,7 +40,7 @@ func options(t *testing.T) *daemon.Options {
 		t.Fatal(err)
 	}
 	return &daemon.Options{
-		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"replay", "simulate"}, Estimators: []string{"fixedzero"},
+		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"replay", "simulate"}, Estimators: []string{"biasfilter", "fixedzero"},
 		Log: zaptest.NewLogger(t, zaptest.Level(zap.ErrorLevel)),
 	}
 }

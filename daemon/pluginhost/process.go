@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -25,6 +26,7 @@ type Process struct {
 
 	mu          sync.Mutex
 	connections []*grpc.ClientConn
+	cut         bool // none is to be open
 }
 
 // PID is the process identifier.
@@ -43,17 +45,29 @@ func (p *Process) Exited() bool {
 // Close ends the process: it is asked, then after two seconds killed, and waited for. Closing again does nothing, but also waits.
 func (p *Process) Close() {
 	p.closing.Do(func() {
-		// Asking has no deadline in go-plugin; killing the process ends it.
-		force := time.AfterFunc(p.deadlines.Close, p.command.kill)
+		// Asking has no deadline in go-plugin.
+		force := time.AfterFunc(p.deadlines.Close, p.kill)
 		defer force.Stop()
 		p.client.Kill()
-		p.mu.Lock()
-		defer p.mu.Unlock()
-		for _, c := range p.connections {
-			c.Close()
-		}
+		p.disconnect()
 		p.journal.flush()
 	})
+}
+
+// kill ends the process and whatever go-plugin is waiting for, which it may do without looking at the process.
+func (p *Process) kill() {
+	p.command.kill()
+	p.disconnect()
+}
+
+func (p *Process) disconnect() {
+	p.mu.Lock()
+	connections := p.connections
+	p.connections, p.cut = nil, true
+	p.mu.Unlock()
+	for _, c := range connections {
+		c.Close()
+	}
 }
 
 // dispense brings the process up until it can be called. On an error it is closed.
@@ -65,7 +79,7 @@ func (p *Process) dispense(ctx context.Context, kind string) (any, error) {
 		return nil, context.Cause(ctx)
 	}
 	// Not client.Kill: it would wait for the start that it is to end.
-	stop := context.AfterFunc(ctx, p.command.kill)
+	stop := context.AfterFunc(ctx, p.kill)
 	protocol, err := p.client.Client()
 	if !stop() {
 		p.Close()
@@ -100,14 +114,14 @@ func (p *Process) explain(err error) error {
 // notice keeps the connections that go-plugin makes: it forgets one over which its first call fails, and with it that one's goroutines.
 func (p *Process) notice(ctx context.Context, desc *grpc.StreamDesc, cc *grpc.ClientConn, method string, open grpc.Streamer, opts ...grpc.CallOption) (grpc.ClientStream, error) {
 	p.mu.Lock()
-	known := false
-	for _, c := range p.connections {
-		known = known || c == cc
-	}
-	if !known {
+	if !slices.Contains(p.connections, cc) {
 		p.connections = append(p.connections, cc)
 	}
+	cut := p.cut
 	p.mu.Unlock()
+	if cut {
+		p.disconnect()
+	}
 	return open(ctx, desc, cc, method, opts...)
 }
 

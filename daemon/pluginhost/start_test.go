@@ -190,8 +190,12 @@ func TestConnectionThatIsNotAccepted(t *testing.T) {
 	defer listener.Close()
 	path, sum := write(t, folder, "elsewhere", "#!/bin/sh\necho \"1|1|unix|$1|grpc|\"\nexec sleep 1000\n")
 	p := pluginhost.Program{Path: path, SHA256: sum, Arguments: []string{listener.Addr().String()}}
+	began := time.Now()
 	_, err = host.StartDriver(t.Context(), p, "adc0", nil)
 	wantError(t, err, "driver elsewhere: was not ready within 1s")
+	if took := time.Since(began); took > 10*time.Second {
+		t.Errorf("it took %v: somebody waited for the connection", took)
+	}
 }
 
 // At whatever moment the context ends, the start either succeeds or says so.

@@ -107,7 +107,9 @@ func TestOrphanRemovesItsSocket(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer os.RemoveAll(folder)
-	orphan := exec.Command(os.Args[0], "be", "driver")
+	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second) // then it is killed
+	defer cancel()
+	orphan := exec.CommandContext(ctx, os.Args[0], "be", "driver")
 	orphan.Env = []string{
 		plugin.Handshake.MagicCookieKey + "=" + plugin.Handshake.MagicCookieValue,
 		"PLUGIN_PROTOCOL_VERSIONS=1", goplugin.EnvUnixSocketDir + "=" + folder,

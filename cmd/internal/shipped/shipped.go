@@ -15,14 +15,16 @@ import (
 	"github.com/ampledger/ampledger/daemon"
 	"github.com/ampledger/ampledger/plugins/driver/replay"
 	"github.com/ampledger/ampledger/plugins/driver/simulate"
+	"github.com/ampledger/ampledger/plugins/estimator/biasfilter"
 	"github.com/ampledger/ampledger/plugins/estimator/fixedzero"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
 var plugins = map[string]func(){
-	"driver/replay":       func() { plugin.ServeDriver(replay.New()) },
-	"driver/simulate":     func() { plugin.ServeDriver(simulate.New()) },
-	"estimator/fixedzero": func() { plugin.ServeEstimator(fixedzero.New()) },
+	"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
+	"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
+	"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },
+	"estimator/biasfilter": func() { plugin.ServeEstimator(biasfilter.New()) },
 }
 
 // Command is the hidden command that becomes a plugin.
