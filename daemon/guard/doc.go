@@ -22,8 +22,9 @@
 // discharge never ripens the charge side's timer.
 //
 // A reading counts if it is good, or if it is at the rail (Saturated, OutOfRange) with a finite value: the true current is then at
-// least that, and a short circuit that drives the converter into its limit must operate the guard. Every other reading is skipped: it
-// is not evidence of a low current, so it resets no timer and no count of consecutive scans, and advances none.
+// least that, and a short circuit that drives the converter into its limit must operate the guard. One that lacks the supply or
+// temperature to be corrected by counts too, as it stands: a broken thermometer must not make the guard blind. Every other reading is
+// skipped: it is not evidence of a low current, so it resets no timer and no count of consecutive scans, and advances none.
 //
 // # Time
 //

@@ -11,7 +11,9 @@ const (
 	// untimed readings have no time of their own: they take no part at all.
 	untimed = scan.TimeRepeated | scan.TimeBackwards
 	// valueless readings have a time, but no current that could be compared.
-	valueless = scan.Missing | scan.NotFinite | scan.AuxiliaryMissing
+	valueless = scan.Missing | scan.NotFinite
+	// approximate readings lack the supply or temperature they should be corrected by: off by a few per cent, they still show a short circuit.
+	approximate = scan.AuxiliaryMissing
 	// atRail marks a current that is at least what the reading says.
 	atRail = scan.Saturated | scan.OutOfRange
 )

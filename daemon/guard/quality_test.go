@@ -25,9 +25,8 @@ func TestSkippedReadingsNeitherResetNorAdvance(t *testing.T) {
 	runTable(t, []row{
 		{"missing in a run", three, "100 x x 100 x 100", "raised@0 operated@5"},
 		{"not finite in a run", three, "100 n 100 n 100", "raised@0 operated@4"},
-		{"no supply in a run", three, "100 0a 100 900a 100", "raised@0 operated@4"},
 		{"time faults in a run", three, "100 0t 100 900t 100", "raised@0 operated@4"},
-		{"skipped values do not pick up", three, "900a 900a 900a 900t 900n", ""},
+		{"skipped values do not pick up", three, "900t 900t 900t 900x 900n", ""},
 		{"the time of skipped readings is credited", timed, "100 x x 100", "raised@0 operated@3"},
 		{"but not by them", timed, "100 x x x x", "raised@0"},
 		{"time faults have no time", timed, "100 100t 100t 100", "raised@0 operated@3"},
@@ -72,6 +71,15 @@ func TestStaleness(t *testing.T) {
 		if got := story(collect(must(t, s), script(t, "0 x x"), next)); got != "raised@3 operated@3 cleared@3" {
 			t.Errorf("got %q", got)
 		}
+	})
+}
+
+// TestABrokenThermometerDoesNotBlind lets the supply or temperature be missing: the reading counts as it stands.
+func TestABrokenThermometerDoesNotBlind(t *testing.T) {
+	three := Setting{Side: Positive, Instantaneous: &Instantaneous{PickupAmperes: 100, Scans: 3}}
+	runTable(t, []row{
+		{"above pickup it operates", three, "0a 900a 900a 900a 0a", "raised@1 operated@3 cleared@4"},
+		{"below it breaks a run", three, "100 0a 100 900a 100", "raised@0 cleared@1 raised@2 operated@4"},
 	})
 }
 
@@ -148,7 +156,15 @@ func TestEveryCauseIsSorted(t *testing.T) {
 	for _, cause := range scan.Causes {
 		all |= cause
 	}
-	if untimed|valueless|atRail != all || untimed&valueless|untimed&atRail|valueless&atRail != 0 {
-		t.Errorf("untimed %v; valueless %v; at the rail %v: want every cause once", untimed, valueless, atRail)
+	sorted := []scan.Quality{untimed, valueless, atRail, approximate}
+	var once scan.Quality
+	for _, class := range sorted {
+		if once&class != 0 {
+			t.Errorf("%v is sorted twice", once&class)
+		}
+		once |= class
+	}
+	if once != all {
+		t.Errorf("%v is not sorted", all&^once)
 	}
 }
