@@ -71,6 +71,29 @@ func TestRecorderDiskFull(t *testing.T) {
 	}
 }
 
+// letThrough lets everybody into a folder and through all those above it, until the test ends.
+func letThrough(t *testing.T, lowest string) {
+	t.Helper()
+	for next := lowest; next != filepath.Dir(next); next = filepath.Dir(next) {
+		folder := next // the clean-up's own
+		info, err := os.Stat(folder)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if info.Mode()&0o055 == 0o055 {
+			continue
+		}
+		if err := os.Chmod(folder, info.Mode()|0o055); err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() {
+			if err := os.Chmod(folder, info.Mode()); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+}
+
 // TestReadOnly opens a file that may only be read. Root may write all the same, so it looks at the file as nobody.
 func TestReadOnly(t *testing.T) {
 	path := filled(t)
@@ -80,11 +103,7 @@ func TestReadOnly(t *testing.T) {
 	}
 	if os.Geteuid() == 0 {
 		const nobody = 65534
-		for folder := filepath.Dir(path); folder != os.TempDir(); folder = filepath.Dir(folder) {
-			if err := os.Chmod(folder, 0o777); err != nil {
-				t.Fatal(err)
-			}
-		}
+		letThrough(t, filepath.Dir(path))
 		if err := os.Chown(path, nobody, nobody); err != nil {
 			t.Fatal(err)
 		}

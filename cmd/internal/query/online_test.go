@@ -106,7 +106,7 @@ func TestQuestionsToADaemon(t *testing.T) {
 		{"charge pack-negative --from 2026-01-02T00:00:00Z --to 2026-01-01T00:00:00Z", 1, []string{"the span ends before it begins"}},
 		{"abuse", 0, []string{"discharge-inverse (inverse time)", "operated", "#1\n"}},
 		{"estimator list", 0, []string{"pack-negative: fixedzero, generation 1", "the mean over the first rest, held", "magnetic"}},
-		{"estimator swap pack-negative nothing", 1, []string{`no estimator "nothing"; shipped are fixedzero`}},
+		{"estimator swap pack-negative nothing", 1, []string{`no estimator "nothing"; shipped are biasfilter, fixedzero`}},
 		{"estimator swap pack-negative fixedzero --with {\"zero\":\"never\"}", 1, []string{"generation 2: failed", `"never" is none of`, "still in force"}},
 		{"estimator swap pack-negative fixedzero", 0, []string{"generation 3: warming", "generation 3: swapped, in force from sequence"}},
 	} {
