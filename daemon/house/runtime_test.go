@@ -8,8 +8,8 @@ import (
 )
 
 // launchers are the rooms that may start goroutines; of daemon/store, only the recorder may, and of the commands the demonstration, which is a
-// daemon and its client in one process.
-var launchers = []string{"daemon", "daemon/pipeline", "daemon/pluginhost", "daemon/service", "plugins/plugin"}
+// daemon and its client in one process. daemon/score runs the seeds of a study, which have nothing in common, on all processors.
+var launchers = []string{"daemon", "daemon/pipeline", "daemon/pluginhost", "daemon/score", "daemon/service", "plugins/plugin"}
 
 var launches = rule{
 	name: "goroutines",

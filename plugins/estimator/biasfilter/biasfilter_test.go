@@ -105,7 +105,7 @@ func course(s *script, from, to int) {
 		}
 		s.change = func(of *plugin.Summary) {
 			for i, c := range of.GetChannels() {
-				c.TemperatureCelsius, c.TemperatureKnown = 20+10*math.Sin(float64(k)/900), true
+				c.TemperatureCelsius, c.TemperatureKnown = 20+10*math.Sin(float64(k)/900), k%3 == 0
 				for j := range c.PlayMeanRatios {
 					c.PlayMeanRatios[j] = math.Cos(float64(k*(j+1))/50 + float64(i))
 				}

@@ -28,9 +28,9 @@ func within(t *testing.T, what string, sum float64, degrees int) {
 	}
 }
 
-// The normalised estimation error squared of b, k, g and B after half a day, over 125 runs (Bar-Shalom, Li and Kirubarajan 2001, section 5.4).
+// The normalised estimation error squared of b, k, g and B after half a day, over 50 runs (Bar-Shalom, Li and Kirubarajan 2001, section 5.4).
 func TestErrorsAreWhatTheyAreSaidToBe(t *testing.T) {
-	const runs = 125
+	const runs = 50
 	sum := 0.0
 	of := sensor
 	of.hysteresis = 0

@@ -40,6 +40,9 @@
 //	difference:  ȳ_a − ȳ_b = φ̄_aᵀθ_a − φ̄_bᵀθ_b + n over at least difference_seconds of load;  var n = floor² + noise + timing
 //	marks:       Q_raw(t₁,t₂) − (X₂ − X₁) = B − M − e₂ + e₁ + n
 //
+// In a rest z is held because its true value cannot change, while the operators follow the noise of the very readings that are measured, divided
+// by their half-width: over a long rest h would be drawn towards the half-width.
+//
 // What its normalised innovation squared puts beyond the gate is not believed: a rest is then taken as load, of every channel, and noted
 // once ("rest rejected"); channels note "channels disagree", marks "marks contradict". A rest that stays rejected for long is held
 // against the prior; where that would believe it, θ of the channel begins anew ("prior re-opened"; see reopen.go). A rest is what the summary

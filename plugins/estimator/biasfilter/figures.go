@@ -35,7 +35,7 @@ func newFigures(c *plugin.Channel, d *declaration) figures {
 		d = &declaration{}
 	}
 	zero := value(d.ZeroErrorAmperes, c.GetZeroUncertaintyAmperes())
-	walk := value(d.ZeroWalkAmperesPerHour, zero/10) / 60
+	walk := value(d.ZeroWalkAmperesPerRootHour, zero/10) / 60
 	f := figures{
 		zero: zero, density: walk * walk, drift: value(d.ZeroDriftAmperesPerKelvin, zero/50),
 		gain: value(d.GainErrorRatio, c.GetGainUncertaintyRatio()), noise: value(d.NoiseAmperes, c.GetNoiseAmperes()), reference: d.ReferenceCelsius,

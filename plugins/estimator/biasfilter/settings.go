@@ -35,15 +35,24 @@ type settings struct {
 
 // declaration is what is stated of one channel; what is not stated comes from what the daemon knows of the channel, see figures.
 type declaration struct {
-	ZeroErrorAmperes          *float64 `json:"zero_error_amperes"`
-	ZeroWalkAmperesPerHour    *float64 `json:"zero_walk_amperes_per_root_hour"`
+	// ZeroErrorAmperes is how far off the zero may be beforehand.
+	ZeroErrorAmperes *float64 `json:"zero_error_amperes"`
+	// ZeroWalkAmperesPerRootHour is how fast it wanders off: after t hours by this times √t.
+	ZeroWalkAmperesPerRootHour *float64 `json:"zero_walk_amperes_per_root_hour"`
+	// ZeroDriftAmperesPerKelvin is how much it may change with the temperature of the sensor.
 	ZeroDriftAmperesPerKelvin *float64 `json:"zero_drift_amperes_per_kelvin"`
-	ReferenceCelsius          *float64 `json:"reference_celsius"` // where the drift is 0; default the first temperature measured
-	HysteresisAmperes         *float64 `json:"hysteresis_amperes"`
-	HysteresisOperators       *float64 `json:"hysteresis_operators"`
-	GainErrorRatio            *float64 `json:"gain_error_ratio"`
-	NoiseAmperes              *float64 `json:"noise_amperes"`
-	FloorAmperes              *float64 `json:"floor_amperes"`
+	// ReferenceCelsius is the temperature at which ZeroErrorAmperes holds; default the first that is measured.
+	ReferenceCelsius *float64 `json:"reference_celsius"`
+	// HysteresisAmperes is the error left after a full-scale excursion; default 0.
+	HysteresisAmperes *float64 `json:"hysteresis_amperes"`
+	// HysteresisOperators is how many play operators stand for it; default 6. With fewer more of it stays unexplained.
+	HysteresisOperators *float64 `json:"hysteresis_operators"`
+	// GainErrorRatio is how far off the gain may be.
+	GainErrorRatio *float64 `json:"gain_error_ratio"`
+	// NoiseAmperes is the part of one reading's error that is independent from reading to reading.
+	NoiseAmperes *float64 `json:"noise_amperes"`
+	// FloorAmperes is the error of a rest's mean that no averaging removes.
+	FloorAmperes *float64 `json:"floor_amperes"`
 }
 
 func defaults() settings {
@@ -81,7 +90,7 @@ func (d *declaration) validate(path string, c *plugin.Channel) error {
 		d = &declaration{}
 	}
 	faults := []error{
-		positive(path+".zero_error_amperes", d.ZeroErrorAmperes), notNegative(path+".zero_walk_amperes_per_root_hour", d.ZeroWalkAmperesPerHour),
+		positive(path+".zero_error_amperes", d.ZeroErrorAmperes), notNegative(path+".zero_walk_amperes_per_root_hour", d.ZeroWalkAmperesPerRootHour),
 		notNegative(path+".zero_drift_amperes_per_kelvin", d.ZeroDriftAmperesPerKelvin), notNegative(path+".hysteresis_amperes", d.HysteresisAmperes),
 		notNegative(path+".gain_error_ratio", d.GainErrorRatio), notNegative(path+".noise_amperes", d.NoiseAmperes),
 		positive(path+".floor_amperes", d.FloorAmperes),
