@@ -129,3 +129,31 @@ func absolute(v float64) float64 {
 	}
 	return v
 }
+
+// TestAClockSetBackBeginsAnew plays a recording whose clock is set back for good. A hundred scans run behind and are counted, not integrated; from
+// there on a new time base holds, and the charge goes on.
+func TestAClockSetBackBeginsAnew(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("time_s,amperes\n")
+	for _, scans := range []int{200, 400} {
+		for k := range scans {
+			fmt.Fprintf(&b, "%d,1\n", k)
+		}
+	}
+	file := filepath.Join(t.TempDir(), "back.csv")
+	if err := os.WriteFile(file, []byte(b.String()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	a := processOne(t, fmt.Sprintf(`
+state: state
+devices: [{name: bench, driver: replay, with: {file: %q, speed: 0, frame_scans: 50, inputs: [{name: amperes, unit: A}]}}]
+conductors: [{name: pack, channels: [{name: meter, device: bench, input: amperes, reported: {rated_amperes: 10}}]}]
+`, file))
+	// 199 s before, 299 s after the hundred; the wall-clock labels run back with the recording, so what lies between has no duration.
+	if a.GetNetMicrocoulombs() != 498e6 || a.GetReadingCount() != 500 || a.GetUnusable().GetTimeBackwardsCount() != 100 {
+		t.Errorf("%d µC in %d readings, %d backwards", a.GetNetMicrocoulombs(), a.GetReadingCount(), a.GetUnusable().GetTimeBackwardsCount())
+	}
+	if gaps := a.GetLongestGaps(); len(gaps) != 1 || gaps[0].GetDurationNanos() != 0 || gaps[0].GetCauses()[0] != "restart" {
+		t.Errorf("gaps: %v", a.GetLongestGaps())
+	}
+}

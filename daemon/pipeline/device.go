@@ -54,13 +54,12 @@ type Device struct {
 	stream   *pluginhost.Stream
 	end      context.CancelFunc
 	settings DeviceSettings
-	timeline timeline
+	timeline Timeline
 	frame    scan.Frame
 	begun    bool
 	base     uint64 // sequence of the driver's sequence 0
 	next     uint64 // sequence after the newest
 	held     uint64 // sequences below it are held
-	epoch    uint64
 
 	heard atomic.Int64 // when the newest frame came, ns of the host's monotonic clock since start
 	start time.Time
@@ -69,7 +68,8 @@ type Device struct {
 
 // NewDevice makes a device for the conductors that use it. epoch is the first of at least 2^20 epochs that are its own.
 func NewDevice(config DeviceConfig, host *pluginhost.Host, sequences Sequences, epoch uint64, conductors []*Conductor) *Device {
-	d := &Device{config: config, host: host, sequences: sequences, epoch: epoch, start: time.Now()}
+	d := &Device{config: config, host: host, sequences: sequences, start: time.Now()}
+	d.timeline.Begin(epoch)
 	for _, c := range conductors {
 		if c.Uses(config.Name) {
 			d.conductors = append(d.conductors, c)
@@ -119,8 +119,7 @@ func (d *Device) Open(ctx context.Context) (err error) {
 
 // beginSequences makes a new epoch that follows on the sequences used so far.
 func (d *Device) beginSequences() error {
-	d.epoch++
-	d.timeline = timeline{}
+	d.timeline.Begin(d.timeline.Epoch() + 1)
 	if !d.begun {
 		first, err := d.sequences.Begin(d.config.Name)
 		if err != nil {
@@ -142,12 +141,9 @@ func (d *Device) Next(ctx context.Context) (*scan.Frame, error) {
 		return nil, err
 	}
 	f.Sequence += d.base
-	if d.timeline.check(f) {
-		d.epoch++
-		d.timeline.checkEach(f)
+	if d.timeline.Check(f) {
 		d.config.Log.Warn("the device's clock was set back; a new time base begins", zap.Uint64("sequence", f.Sequence))
 	}
-	f.Epoch = d.epoch
 	d.next = f.Sequence + uint64(f.Count)
 	if d.next+heldSequences/2 > d.held {
 		d.held = d.next + heldSequences

@@ -10,20 +10,30 @@ import (
 // are flagged; after it a new epoch begins, and what lies between is a gap whose duration the wall clock tells.
 const resetScans = 100
 
-// timeline flags scans whose time repeats or runs backwards. Time only counts once it is beyond all that came before, so no
-// stretch of it is integrated twice.
-type timeline struct {
+// Timeline follows a device's time: it gives frames their epoch and flags scans whose time repeats or runs backwards. Time only counts
+// once it is beyond all that came before in its epoch, so no stretch of it is integrated twice. The zero value begins at epoch 0; a driver
+// that is started again begins a new epoch with Begin.
+type Timeline struct {
+	epoch  uint64
 	any    bool
 	last   int64 // greatest time so far
 	behind int   // scans in a row that were not later
 	flags  []scan.Quality
 }
 
-// check flags the scans of f and tells whether a new epoch must begin with it.
-func (t *timeline) check(f *scan.Frame) (reset bool) {
-	if t.behind >= resetScans {
-		t.any, t.behind, reset = false, 0, true
+// Begin begins an epoch.
+func (t *Timeline) Begin(epoch uint64) { t.epoch, t.any, t.behind = epoch, false, 0 }
+
+// Epoch is the one in force.
+func (t *Timeline) Epoch() uint64 { return t.epoch }
+
+// Check gives f its epoch, flags its scans and tells whether an epoch began with it because the clock was set back. f.Flags is the
+// Timeline's until the next call.
+func (t *Timeline) Check(f *scan.Frame) (reset bool) {
+	if reset = t.behind >= resetScans; reset {
+		t.Begin(t.epoch + 1)
 	}
+	f.Epoch = t.epoch
 	if f.Period > 0 && (!t.any || f.Monotonic > t.last) {
 		t.any, t.last, t.behind = true, f.At(f.Count-1), 0
 		return reset
@@ -32,7 +42,7 @@ func (t *timeline) check(f *scan.Frame) (reset bool) {
 	return reset
 }
 
-func (t *timeline) checkEach(f *scan.Frame) {
+func (t *Timeline) checkEach(f *scan.Frame) {
 	t.flags = slices.Grow(t.flags[:0], f.Count)[:f.Count]
 	bad := false
 	for k := range t.flags {
@@ -44,7 +54,7 @@ func (t *timeline) checkEach(f *scan.Frame) {
 	}
 }
 
-func (t *timeline) judge(now int64) scan.Quality {
+func (t *Timeline) judge(now int64) scan.Quality {
 	switch {
 	case !t.any || now > t.last:
 		t.any, t.last, t.behind = true, now, 0

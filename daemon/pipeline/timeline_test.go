@@ -21,10 +21,10 @@ func TestTimelineFlagsWhatDoesNotAdvance(t *testing.T) {
 		"negative times":                  {[][]int64{{-5, -6, -4}}, [][]scan.Quality{{0, backwards, 0}}},
 	} {
 		t.Run(name, func(t *testing.T) {
-			var line timeline
+			var line Timeline
 			for i, times := range c.frames {
 				f := &scan.Frame{Clock: scan.Clock{Offsets: times}, Count: len(times)}
-				if line.check(f) {
+				if line.Check(f) {
 					t.Error("a new epoch, after so little")
 				}
 				if diff := cmp.Diff(c.want[i], f.Flags); diff != "" {
@@ -36,13 +36,13 @@ func TestTimelineFlagsWhatDoesNotAdvance(t *testing.T) {
 }
 
 func TestTimelineTakesRegularFramesWhole(t *testing.T) {
-	var line timeline
+	var line Timeline
 	for _, c := range []struct {
 		monotonic int64
 		flagged   int
 	}{{0, 0}, {10, 0}, {17, 3}, {20, 0}} { // frames of ten scans, a unit apart; the third begins three scans late
 		f := &scan.Frame{Clock: scan.Clock{Monotonic: c.monotonic, Period: 1}, Count: 10}
-		line.check(f)
+		line.Check(f)
 		flagged := 0
 		for _, q := range f.Flags {
 			if q != 0 {
@@ -57,13 +57,13 @@ func TestTimelineTakesRegularFramesWhole(t *testing.T) {
 
 // TestTimelineBeginsAnew sets a clock back for good: after 100 scans behind, a new epoch begins.
 func TestTimelineBeginsAnew(t *testing.T) {
-	var line timeline
-	line.check(&scan.Frame{Clock: scan.Clock{Monotonic: 1e12, Period: 1}, Count: 10})
+	var line Timeline
+	line.Check(&scan.Frame{Clock: scan.Clock{Monotonic: 1e12, Period: 1}, Count: 10})
 	for i := range 11 {
 		f := &scan.Frame{Clock: scan.Clock{Monotonic: int64(i * 10), Period: 1}, Count: 10}
-		reset := line.check(f)
-		if reset != (i == 10) || (f.Flags == nil) != reset {
-			t.Errorf("frame %d after the step: new epoch %v, flags %v", i, reset, f.Flags)
+		reset := line.Check(f)
+		if reset != (i == 10) || (f.Flags == nil) != reset || (f.Epoch == 1) != reset {
+			t.Errorf("frame %d after the step: new epoch %v, flags %v, epoch %d", i, reset, f.Flags, f.Epoch)
 		}
 	}
 }
