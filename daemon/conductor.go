@@ -30,7 +30,7 @@ func conductorConfig(c config.Conductor, ledger config.Ledger) pipeline.Conducto
 
 func laneConfig(c config.Conductor, ch config.Channel) pipeline.LaneConfig {
 	lane := pipeline.LaneConfig{
-		Name: ch.Name, SensorKind: sensorKind(ch), Device: ch.Device, Input: ch.Input,
+		Name: ch.Name, SensorKind: ch.Kind(), Device: ch.Device, Input: ch.Input,
 		Sensor: func(inputs pipeline.Inputs) (sensor.Config, error) { return sensorConfig(ch, inputs) },
 	}
 	if ch.GapBoundAmperes != nil {
@@ -42,16 +42,6 @@ func laneConfig(c config.Conductor, ch config.Channel) pipeline.LaneConfig {
 		}
 	}
 	return lane
-}
-
-func sensorKind(ch config.Channel) string {
-	switch {
-	case ch.Shunt != nil:
-		return "shunt"
-	case ch.Magnetic != nil:
-		return "magnetic"
-	}
-	return "reported"
 }
 
 // element translates a guard rule; a direction becomes the side of the sign it has on this conductor.

@@ -62,7 +62,7 @@ func Explain(c *Config, inputs map[string]map[string]InputFacts) Explanation {
 }
 
 func explainChannel(c Conductor, ch Channel, facts InputFacts) (ChannelExplanation, []string) {
-	x := ChannelExplanation{Conductor: c.Name, Channel: ch.Name, Kind: kindOf(ch)}
+	x := ChannelExplanation{Conductor: c.Name, Channel: ch.Name, Kind: ch.Kind()}
 	explainScale(&x, ch, facts)
 	explainDrift(&x, ch, facts)
 	if ch.Shunt != nil {
@@ -73,16 +73,6 @@ func explainChannel(c Conductor, ch Channel, facts InputFacts) (ChannelExplanati
 		warnings = append(warnings, fmt.Sprintf("conductor %s, channel %s: %s", c.Name, ch.Name, text))
 	}
 	return x, warnings
-}
-
-func kindOf(ch Channel) string {
-	switch {
-	case ch.Shunt != nil:
-		return "shunt"
-	case ch.Magnetic != nil:
-		return "magnetic"
-	}
-	return "reported"
 }
 
 // explainScale says what the counts are worth and how far they reach.

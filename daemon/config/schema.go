@@ -97,6 +97,17 @@ type Channel struct {
 	GapBoundAmperes        *float64 `yaml:"gap_bound_amperes" check:"notnegative"`        // greatest current assumed while nothing was read; default the full scale
 }
 
+// Kind names the kind of sensor: shunt, magnetic or reported.
+func (ch Channel) Kind() string {
+	switch {
+	case ch.Shunt != nil:
+		return "shunt"
+	case ch.Magnetic != nil:
+		return "magnetic"
+	}
+	return "reported"
+}
+
 // Converter says how counts or the driver's volts become volts at the converter's input. Not needed where the driver says it.
 type Converter struct {
 	VoltsPerCount  *float64 `yaml:"volts_per_count" check:"positive"` // default: what the driver says

@@ -27,10 +27,8 @@ func run(t *testing.T, args ...string) (stdout, stderr string, status int) {
 
 // TestDemo is what a newcomer runs first.
 func TestDemo(t *testing.T) {
-	before, err := filepath.Glob(filepath.Join(os.TempDir(), "ampledger-demo-*"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	folder := t.TempDir()
+	t.Setenv("TMPDIR", folder)
 	stdout, stderr, status := run(t, "demo")
 	if status != 0 || stderr != "" {
 		t.Fatalf("status %d, stderr %q", status, stderr)
@@ -47,9 +45,8 @@ func TestDemo(t *testing.T) {
 	if rows := strings.Count(stdout, " … "); rows < 2*30 {
 		t.Errorf("%d cells of readings, an hour has 30 lines of two", rows)
 	}
-	after, err := filepath.Glob(filepath.Join(os.TempDir(), "ampledger-demo-*"))
-	if err != nil || len(after) > len(before) {
-		t.Errorf("the demo left %v behind (%v)", after, err)
+	if left, err := os.ReadDir(folder); err != nil || len(left) > 0 {
+		t.Errorf("the demo left %v behind (%v)", left, err)
 	}
 }
 

@@ -25,6 +25,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"go.uber.org/goleak"
 
 	"github.com/ampledger/ampledger/cmd/internal/cli"
 )
@@ -33,6 +34,15 @@ var update = flag.Bool("update", false, "rewrite the expected output of scripts"
 
 // commandWithin bounds one command.
 const commandWithin = time.Minute
+
+// Main runs a package's tests with a binary that becomes a shipped plugin where the program's executable would, and looks for goroutines
+// that were left running.
+func Main(m *testing.M, root func() *cobra.Command) {
+	if len(os.Args) == 3 && os.Args[1] == "plugin" {
+		os.Exit(cli.Main(root(), os.Args[1:], os.Stdout, os.Stderr))
+	}
+	goleak.VerifyTestMain(m)
+}
 
 // Run runs each script in testdata/scripts of the test's package; repo is the way to the repository's folder from there.
 func Run(t *testing.T, root func() *cobra.Command, repo string) {
