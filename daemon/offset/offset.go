@@ -108,8 +108,15 @@ func since(made, to *scan.Clock) int64 {
 }
 
 func subtract(r *scan.Readings, amperes float64) {
-	for k := range r.Amperes {
-		r.Amperes[k] -= amperes
+	y := r.Amperes
+	for ; len(y) >= 4; y = y[4:] {
+		y[0] -= amperes
+		y[1] -= amperes
+		y[2] -= amperes
+		y[3] -= amperes
+	}
+	for k := range y {
+		y[k] -= amperes
 	}
 	r.Minimum -= amperes
 	r.Maximum -= amperes

@@ -82,21 +82,37 @@ func (s *Sensor) straight(r *scan.Readings, l line) bool {
 
 // convert takes raw values, of which there is one at least, to amperes and gives the extremes of the raw ones. A value that is not a
 // number lies between no bounds, so one comparison a bound is all that a good reading costs.
+//
+// Four at a time, since the loop is bound by its checks; the rest one by one.
 func (l line) convert(raw, amperes []float64) (lo, hi float64, finite bool) {
-	amperes = amperes[:len(raw)]
 	lo, hi, finite = raw[0], raw[0], true
+	for len(raw) >= 4 && len(amperes) >= 4 {
+		a, b, c, d := raw[0], raw[1], raw[2], raw[3]
+		amperes[0], amperes[1] = l.at(a), l.at(b)
+		amperes[2], amperes[3] = l.at(c), l.at(d)
+		if !(lo <= a && a <= hi && lo <= b && b <= hi && lo <= c && c <= hi && lo <= d && d <= hi) {
+			lo, hi, finite = extremes(raw[:4], lo, hi, finite)
+		}
+		raw, amperes = raw[4:], amperes[4:]
+	}
 	for k, v := range raw {
-		amperes[k] = float64(v*l.slope) + l.intercept
-		if !(lo <= v && v <= hi) {
-			finite = finite && v == v
-			if v < lo {
-				lo = v
-			} else if v > hi {
-				hi = v
-			}
+		amperes[k] = l.at(v)
+	}
+	lo, hi, finite = extremes(raw, lo, hi, finite)
+	return lo, hi, finite && isFinite(lo) && isFinite(hi)
+}
+
+// extremes widens lo and hi to hold values; finite stays true if each of them is a number.
+func extremes(values []float64, lo, hi float64, finite bool) (newLo, newHi float64, stillFinite bool) {
+	for _, v := range values {
+		finite = finite && v == v
+		if v < lo {
+			lo = v
+		} else if v > hi {
+			hi = v
 		}
 	}
-	return lo, hi, finite && isFinite(lo) && isFinite(hi)
+	return lo, hi, finite
 }
 
 // readingByReading converts a batch in which something moves or is wrong.
