@@ -14,6 +14,7 @@ import (
 	"github.com/ampledger/ampledger/client"
 	"github.com/ampledger/ampledger/daemon"
 	"github.com/ampledger/ampledger/daemon/config"
+	"github.com/ampledger/ampledger/daemon/daemontest"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
@@ -127,13 +128,4 @@ func benchConfig(b *testing.B, text string) *config.Config {
 	return c
 }
 
-func benchOptions(b *testing.B) *daemon.Options {
-	b.Helper()
-	self, err := os.Executable()
-	if err != nil {
-		b.Fatal(err)
-	}
-	return &daemon.Options{
-		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"replay", "simulate"}, Estimators: []string{"fixedzero"}, Log: zap.NewNop(),
-	}
-}
+func benchOptions(b *testing.B) *daemon.Options { return daemontest.Options(b, zap.NewNop()) }

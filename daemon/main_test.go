@@ -5,44 +5,20 @@ import (
 	"path/filepath"
 	"testing"
 
-	"go.uber.org/goleak"
 	"go.uber.org/zap"
 	"go.uber.org/zap/zaptest"
 
 	"github.com/ampledger/ampledger/daemon"
 	"github.com/ampledger/ampledger/daemon/config"
-	"github.com/ampledger/ampledger/plugins/driver/replay"
-	"github.com/ampledger/ampledger/plugins/driver/simulate"
-	"github.com/ampledger/ampledger/plugins/estimator/biasfilter"
-	"github.com/ampledger/ampledger/plugins/estimator/fixedzero"
-	"github.com/ampledger/ampledger/plugins/plugin"
+	"github.com/ampledger/ampledger/daemon/daemontest"
 )
 
-// TestMain makes the test binary its own plugins, as the program's executable is: real processes, real protocol.
-func TestMain(m *testing.M) {
-	if len(os.Args) == 3 && os.Args[1] == "plugin" {
-		map[string]func(){
-			"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
-			"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
-			"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },
-			"estimator/biasfilter": func() { plugin.ServeEstimator(biasfilter.New()) },
-		}[os.Args[2]]()
-		return
-	}
-	goleak.VerifyTestMain(m)
-}
+func TestMain(m *testing.M) { daemontest.Main(m) }
 
-// options are a daemon's whose shipped plugins are this test binary.
+// options are a daemon's whose errors are in the test's log.
 func options(t *testing.T) *daemon.Options {
 	t.Helper()
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return &daemon.Options{
-		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"replay", "simulate"}, Estimators: []string{"biasfilter", "fixedzero"},
-		Log: zaptest.NewLogger(t, zaptest.Level(zap.ErrorLevel)),
-	}
+	return daemontest.Options(t, zaptest.NewLogger(t, zaptest.Level(zap.ErrorLevel)))
 }
 
 // load reads a configuration whose relative paths start from a folder of the test's own, which it gives too.

@@ -1,15 +1,13 @@
 package charge_test
 
 import (
-	"encoding/csv"
 	"math"
 	"math/big"
-	"os"
 	"slices"
-	"strconv"
 	"testing"
 
 	"github.com/ampledger/ampledger/daemon/charge"
+	"github.com/ampledger/ampledger/daemon/referencetest"
 )
 
 // certified is one set of the NIST StRD univariate collection.
@@ -67,13 +65,13 @@ func nist(t *testing.T) []certified {
 		"NumAcc1": {10000001, 10000003, 10000002}, "NumAcc2": alternating(1), "NumAcc3": alternating(1000000), "NumAcc4": alternating(10000000),
 		"PiDigits": piDigits(),
 	}
-	for _, row := range table(t, "nist_univariate_data.csv") {
-		data[row["dataset"]] = append(data[row["dataset"]], number(t, row["value"]))
+	for _, row := range referencetest.Table(t, "reference/nist_univariate_data.csv") {
+		data[row["dataset"]] = append(data[row["dataset"]], referencetest.Number(t, row["value"]))
 	}
 	var sets []certified
-	for _, row := range table(t, "nist_univariate.csv") {
-		set := certified{row["dataset"], number(t, row["mean"]), number(t, row["sd"]), data[row["dataset"]]}
-		if float64(len(set.data)) != number(t, row["n"]) {
+	for _, row := range referencetest.Table(t, "reference/nist_univariate.csv") {
+		set := certified{row["dataset"], referencetest.Number(t, row["mean"]), referencetest.Number(t, row["sd"]), data[row["dataset"]]}
+		if float64(len(set.data)) != referencetest.Number(t, row["n"]) {
 			t.Fatalf("%s has %d values, want %s", set.name, len(set.data), row["n"])
 		}
 		sets = append(sets, set)
@@ -119,39 +117,4 @@ func arctanInverse(one *big.Int, x int64) *big.Int {
 		power.Quo(power, square)
 	}
 	return sum
-}
-
-// table reads a reference table by its column names.
-func table(t *testing.T, name string) []map[string]string {
-	t.Helper()
-	file, err := os.Open("../../testdata/reference/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	reader := csv.NewReader(file)
-	reader.Comment = '#'
-	rows, err := reader.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var all []map[string]string
-	for _, row := range rows[1:] {
-		named := map[string]string{}
-		for i, column := range rows[0] {
-			named[column] = row[i]
-		}
-		all = append(all, named)
-	}
-	return all
-}
-
-// number parses a figure of a table.
-func number(t *testing.T, text string) float64 {
-	t.Helper()
-	value, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return value
 }

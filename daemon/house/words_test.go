@@ -109,7 +109,7 @@ func TestWordsBite(t *testing.T) {
 		"see ../sha" + "red/x":          1,
 		"shared memory, prescripted":    0,
 		"a seed, a document":            0,
-		"../shared_ptr is not a folder": 0,
+		"../sha" + "red_ptr, no folder": 0,
 	} {
 		if got := find("x", []byte(text), strangers); len(got) != want {
 			t.Errorf("%q: %v, want %d", text, got, want)

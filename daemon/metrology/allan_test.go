@@ -7,6 +7,7 @@ import (
 	"pgregory.net/rapid"
 
 	"github.com/ampledger/ampledger/daemon/metrology"
+	"github.com/ampledger/ampledger/daemon/referencetest"
 )
 
 // NIST SP 1065 (2008), Tables 29 to 31: the 9-point set of NBS Monograph 140 and the 1000-point set. The tables' figures have 7 digits, one of them
@@ -15,18 +16,18 @@ func TestDeviationsOfNISTSets(t *testing.T) {
 	nine := []float64{892, 809, 823, 798, 671, 644, 883, 903, 677}
 	for file, values := range map[string][]float64{"nist_sp1065_9pt.csv": nine, "nist_sp1065_1000pt.csv": nist1000()} {
 		checked := 0
-		for _, row := range table(t, "reference/"+file) {
+		for _, row := range referencetest.Table(t, "reference/"+file) {
 			kind := map[string]func(*metrology.Grid, []int) []metrology.Point{
 				"adev": metrology.Plain, "oadev": metrology.Overlapping, "mdev": metrology.Modified,
 			}[row["statistic"]]
 			if kind == nil {
 				continue
 			}
-			m := int(number(t, row["m"]))
+			m := int(referencetest.Number(t, row["m"]))
 			p := kind(metrology.Evenly(1, values), []int{m})[0]
-			near(t, file+" "+row["statistic"]+" m="+row["m"], p.DeviationAmperes, number(t, row["published"]), 5e-7)
-			near(t, "recomputed "+row["statistic"]+" m="+row["m"], p.DeviationAmperes, number(t, row["recomputed"]), 1e-11)
-			if p.Terms != int(number(t, row["terms"])) {
+			near(t, file+" "+row["statistic"]+" m="+row["m"], p.DeviationAmperes, referencetest.Number(t, row["published"]), 5e-7)
+			near(t, "recomputed "+row["statistic"]+" m="+row["m"], p.DeviationAmperes, referencetest.Number(t, row["recomputed"]), 1e-11)
+			if p.Terms != int(referencetest.Number(t, row["terms"])) {
 				t.Errorf("%s %s m=%d: %d terms, want %s", file, row["statistic"], m, p.Terms, row["terms"])
 			}
 			checked++

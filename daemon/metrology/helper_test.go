@@ -1,49 +1,12 @@
 package metrology_test
 
 import (
-	"encoding/csv"
 	"math"
 	"math/rand/v2"
-	"os"
-	"strconv"
 	"testing"
 
 	"github.com/ampledger/ampledger/daemon/metrology"
 )
-
-// table reads a reference table by its column names.
-func table(t *testing.T, path string) []map[string]string {
-	t.Helper()
-	file, err := os.Open("../../testdata/" + path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	reader := csv.NewReader(file)
-	reader.Comment = '#'
-	rows, err := reader.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var all []map[string]string
-	for _, row := range rows[1:] {
-		named := map[string]string{}
-		for i, column := range rows[0] {
-			named[column] = row[i]
-		}
-		all = append(all, named)
-	}
-	return all
-}
-
-func number(t *testing.T, text string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
-}
 
 func near(t *testing.T, what string, got, want, relative float64) {
 	t.Helper()

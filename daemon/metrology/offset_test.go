@@ -5,15 +5,16 @@ import (
 	"testing"
 
 	"github.com/ampledger/ampledger/daemon/metrology"
+	"github.com/ampledger/ampledger/daemon/referencetest"
 )
 
 // The header of the recording states what the bench's readings come to: mean 0.00441 A, two values 0.01 A apart, trapezoid 0.2159 Ah in
 // 172799 s, while the bench's own counter says that nothing flowed.
 func TestRealZeroLog(t *testing.T) {
 	l := &metrology.Log{}
-	for _, row := range table(t, "recordings/zero_current_rest_48h.csv") {
-		l.Nanos = append(l.Nanos, int64(math.Round(number(t, row["time_s"])*1e9)))
-		l.Amperes = append(l.Amperes, number(t, row["current_a"]))
+	for _, row := range referencetest.Table(t, "recordings/zero_current_rest_48h.csv") {
+		l.Nanos = append(l.Nanos, int64(math.Round(referencetest.Number(t, row["time_s"])*1e9)))
+		l.Amperes = append(l.Amperes, referencetest.Number(t, row["current_a"]))
 	}
 	if err := l.Check(); err != nil {
 		t.Fatal(err)

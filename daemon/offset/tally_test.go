@@ -1,16 +1,14 @@
 package offset_test
 
 import (
-	"encoding/csv"
 	"math"
 	"math/big"
-	"os"
-	"strconv"
 	"testing"
 
 	"pgregory.net/rapid"
 
 	"github.com/ampledger/ampledger/daemon/offset"
+	"github.com/ampledger/ampledger/daemon/referencetest"
 	"github.com/ampledger/ampledger/daemon/scan"
 )
 
@@ -57,11 +55,11 @@ func TestNISTUnivariateSets(t *testing.T) {
 	data := map[string][]float64{
 		"NumAcc1": {10000001, 10000003, 10000002}, "NumAcc2": alternating(1), "NumAcc3": alternating(1e6), "NumAcc4": alternating(1e7),
 	}
-	for _, row := range table(t, "nist_univariate_data.csv") {
-		data[row["dataset"]] = append(data[row["dataset"]], number(t, row["value"]))
+	for _, row := range referencetest.Table(t, "reference/nist_univariate_data.csv") {
+		data[row["dataset"]] = append(data[row["dataset"]], referencetest.Number(t, row["value"]))
 	}
 	checked := 0
-	for _, row := range table(t, "nist_univariate.csv") {
+	for _, row := range referencetest.Table(t, "reference/nist_univariate.csv") {
 		values, found := data[row["dataset"]]
 		if !found {
 			continue // digits of pi
@@ -73,45 +71,13 @@ func TestNISTUnivariateSets(t *testing.T) {
 		}
 		for _, span := range []int{1, 7, 100, len(values)} {
 			tally := tallied(readings(0, values...), span)
-			near(t, row["dataset"]+" mean", tally.Mean(), number(t, mean), 4e-15*math.Abs(number(t, mean)))
-			near(t, row["dataset"]+" sd", math.Sqrt(tally.Variance()), number(t, sd), 1e-13*number(t, sd))
+			near(t, row["dataset"]+" mean", tally.Mean(), referencetest.Number(t, mean), 4e-15*math.Abs(referencetest.Number(t, mean)))
+			near(t, row["dataset"]+" sd", math.Sqrt(tally.Variance()), referencetest.Number(t, sd), 1e-13*referencetest.Number(t, sd))
 		}
 	}
 	if checked != 8 {
 		t.Errorf("%d sets, want 8", checked)
 	}
-}
-
-func table(t *testing.T, name string) (all []map[string]string) {
-	t.Helper()
-	file, err := os.Open("../../testdata/reference/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	reader := csv.NewReader(file)
-	reader.Comment = '#'
-	rows, err := reader.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, row := range rows[1:] {
-		named := map[string]string{}
-		for i, column := range rows[0] {
-			named[column] = row[i]
-		}
-		all = append(all, named)
-	}
-	return all
-}
-
-func number(t *testing.T, text string) float64 {
-	t.Helper()
-	value, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return value
 }
 
 // Whatever the cuts, the tally is that of the usable readings in exact arithmetic.

@@ -5,41 +5,17 @@ import (
 	"path/filepath"
 	"testing"
 
-	"go.uber.org/goleak"
 	"go.uber.org/zap"
 
 	"github.com/ampledger/ampledger/daemon"
 	"github.com/ampledger/ampledger/daemon/config"
+	"github.com/ampledger/ampledger/daemon/daemontest"
 	"github.com/ampledger/ampledger/daemon/score"
-	"github.com/ampledger/ampledger/plugins/driver/simulate"
-	"github.com/ampledger/ampledger/plugins/estimator/biasfilter"
-	"github.com/ampledger/ampledger/plugins/estimator/fixedzero"
-	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
-// TestMain makes the test binary its own plugins, as the program's executable is.
-func TestMain(m *testing.M) {
-	if len(os.Args) == 3 && os.Args[1] == "plugin" {
-		map[string]func(){
-			"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
-			"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },
-			"estimator/biasfilter": func() { plugin.ServeEstimator(biasfilter.New()) },
-		}[os.Args[2]]()
-		return
-	}
-	goleak.VerifyTestMain(m)
-}
+func TestMain(m *testing.M) { daemontest.Main(m) }
 
-func options(t *testing.T) *daemon.Options {
-	t.Helper()
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return &daemon.Options{
-		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"simulate"}, Estimators: []string{"biasfilter", "fixedzero"}, Log: zap.NewNop(),
-	}
-}
+func options(t *testing.T) *daemon.Options { return daemontest.Options(t, zap.NewNop()) }
 
 func load(t testing.TB, text string) *config.Config {
 	t.Helper()

@@ -1,0 +1,43 @@
+// Package daemontest lets a test binary be its own plugins, as the program's executable is: real processes, real protocol.
+package daemontest
+
+import (
+	"os"
+	"testing"
+
+	"go.uber.org/goleak"
+	"go.uber.org/zap"
+
+	"github.com/ampledger/ampledger/daemon"
+	"github.com/ampledger/ampledger/plugins/driver/replay"
+	"github.com/ampledger/ampledger/plugins/driver/simulate"
+	"github.com/ampledger/ampledger/plugins/estimator/biasfilter"
+	"github.com/ampledger/ampledger/plugins/estimator/fixedzero"
+	"github.com/ampledger/ampledger/plugins/plugin"
+)
+
+// Main becomes a plugin if the binary was started as one; else it runs the tests and looks for goroutines that were left running.
+func Main(m *testing.M) {
+	if len(os.Args) == 3 && os.Args[1] == "plugin" {
+		map[string]func(){
+			"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
+			"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
+			"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },
+			"estimator/biasfilter": func() { plugin.ServeEstimator(biasfilter.New()) },
+		}[os.Args[2]]()
+		return
+	}
+	goleak.VerifyTestMain(m)
+}
+
+// Options are a daemon's whose shipped plugins are this test binary.
+func Options(t testing.TB, log *zap.Logger) *daemon.Options {
+	t.Helper()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &daemon.Options{
+		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"replay", "simulate"}, Estimators: []string{"biasfilter", "fixedzero"}, Log: log,
+	}
+}

@@ -1,0 +1,45 @@
+// Package referencetest reads the tables of testdata for the tests of packages two folders deep.
+package referencetest
+
+import (
+	"encoding/csv"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+)
+
+// Table reads a table, named by its path in testdata, by its column names.
+func Table(t testing.TB, name string) []map[string]string {
+	t.Helper()
+	file, err := os.Open(filepath.Join("..", "..", "testdata", name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	reader := csv.NewReader(file)
+	reader.Comment = '#'
+	rows, err := reader.ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []map[string]string
+	for _, row := range rows[1:] {
+		named := map[string]string{}
+		for i, column := range rows[0] {
+			named[column] = row[i]
+		}
+		all = append(all, named)
+	}
+	return all
+}
+
+// Number parses a figure of a table.
+func Number(t testing.TB, text string) float64 {
+	t.Helper()
+	value, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return value
+}
