@@ -25,6 +25,10 @@ type Client struct {
 	Abuse      ampledgerv1.AbuseServiceClient
 	Estimators ampledgerv1.EstimatorServiceClient
 	conn       *grpc.ClientConn
+
+	// Away is told when a stream that is followed breaks, with the reason, and with nil when the daemon answers again; nil = nobody is
+	// told. Set it before anything is followed.
+	Away func(reason error)
 }
 
 // Dial makes a client for an address: unix:/path/to/socket, or the path alone. It does not connect yet: a daemon that is not there

@@ -25,13 +25,13 @@ const retryEvery = 200 * time.Millisecond
 // Only channels of one device can be followed over a break; for others the daemon refuses.
 func (c *Client) FollowReadings(ctx context.Context, request *ampledgerv1.StreamReadingsRequest, take func(*ampledgerv1.StreamReadingsResponse) error) error {
 	f := &follower{client: c, request: proto.CloneOf(request), channels: request.GetChannels(), next: map[string]uint64{}}
-	return follow(ctx, func(ctx context.Context) error {
+	return c.follow(ctx, func(ctx context.Context, here func()) error {
 		resumed, err := f.resumed(ctx)
 		if err != nil {
 			return err
 		}
 		stream, err := c.Readings.StreamReadings(ctx, resumed)
-		return receive(stream, err, func(item *ampledgerv1.StreamReadingsResponse) error {
+		return receive(stream, err, here, func(item *ampledgerv1.StreamReadingsResponse) error {
 			if item = f.rest(item); item == nil {
 				return nil
 			}
@@ -44,9 +44,9 @@ func (c *Client) FollowReadings(ctx context.Context, request *ampledgerv1.Stream
 // stream that begins live and broke before there was one begins live again.
 func (c *Client) FollowEvents(ctx context.Context, request *ampledgerv1.StreamEventsRequest, take func(*ampledgerv1.StreamEventsResponse) error) error {
 	next := proto.CloneOf(request)
-	return follow(ctx, func(ctx context.Context) error {
+	return c.follow(ctx, func(ctx context.Context, here func()) error {
 		stream, err := c.Abuse.StreamEvents(ctx, next)
-		return receive(stream, err, func(item *ampledgerv1.StreamEventsResponse) error {
+		return receive(stream, err, here, func(item *ampledgerv1.StreamEventsResponse) error {
 			if number := item.GetEvent().GetLogSequence(); number != 0 {
 				next.AfterLogSequence = &number
 			}
@@ -58,10 +58,20 @@ func (c *Client) FollowEvents(ctx context.Context, request *ampledgerv1.StreamEv
 // stopped marks an error of the caller's, which no retry mends.
 type stopped struct{ error }
 
-// follow runs attempt again as long as the daemon is only away. What an attempt opened ends with it.
-func follow(ctx context.Context, attempt func(context.Context) error) error {
+// follow runs attempt again as long as the daemon is only away; attempt calls here when the daemon has answered. What an attempt opened ends
+// with it.
+func (c *Client) follow(ctx context.Context, attempt func(ctx context.Context, here func()) error) error {
+	away := false
+	tell := func(reason error) {
+		if isAway := reason != nil; isAway != away {
+			away = isAway
+			if c.Away != nil {
+				c.Away(reason)
+			}
+		}
+	}
 	for {
-		err := once(ctx, attempt)
+		err := once(ctx, func(ctx context.Context) error { return attempt(ctx, func() { tell(nil) }) })
 		var own stopped
 		switch {
 		case errors.As(err, &own):
@@ -69,6 +79,7 @@ func follow(ctx context.Context, attempt func(context.Context) error) error {
 		case err == nil || status.Code(err) != codes.Unavailable:
 			return err
 		}
+		tell(err)
 		timer := time.NewTimer(retryEvery)
 		select {
 		case <-ctx.Done():
@@ -86,7 +97,12 @@ func once(ctx context.Context, attempt func(context.Context) error) error {
 }
 
 // receive gives each message of a stream to take.
-func receive[T any](stream grpc.ServerStreamingClient[T], err error, take func(*T) error) error {
+func receive[T any](stream grpc.ServerStreamingClient[T], err error, here func(), take func(*T) error) error {
+	if err == nil {
+		if _, err = stream.Header(); err == nil { // sent at once: the daemon is there
+			here()
+		}
+	}
 	for err == nil {
 		var item *T
 		if item, err = stream.Recv(); err == nil {

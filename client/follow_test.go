@@ -242,3 +242,36 @@ func TestResumeEvents(t *testing.T) {
 		t.Error("the caller's request was changed")
 	}
 }
+
+// TestAway is told that the daemon is away once a break, however often it is tried again, and that it is back.
+func TestAway(t *testing.T) {
+	t.Parallel()
+	d := newDaemon(t, servicetest.Retained)
+	d.Feed("adc0", 10)
+	d.start()
+	c := d.dial()
+	told := make(chan error, 10)
+	c.Away = func(reason error) { told <- reason }
+	f := follow(t, c.FollowReadings, &readingsRequest{Conductor: "pack", Channels: []string{"hall"}, FromOldest: true})
+	f.next()
+	for range 2 {
+		d.stop()
+		if reason := <-told; status.Code(reason) != codes.Unavailable {
+			t.Errorf("away because of %v", reason)
+		}
+		d.start()
+		if reason := <-told; reason != nil {
+			t.Errorf("told %v, the daemon is back", reason)
+		}
+		d.Feed("adc0", 10)
+		f.next()
+	}
+	if len(told) > 0 {
+		t.Errorf("told %v besides", <-told)
+	}
+	d.End("adc0")
+	d.End("adc1")
+	if _, err := f.rest(); err != nil {
+		t.Errorf("ended with %v", err)
+	}
+}

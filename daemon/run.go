@@ -12,6 +12,7 @@ import (
 
 	"go.uber.org/zap"
 
+	"github.com/ampledger/ampledger/daemon/charge"
 	"github.com/ampledger/ampledger/daemon/config"
 	"github.com/ampledger/ampledger/daemon/pipeline"
 	"github.com/ampledger/ampledger/daemon/service"
@@ -112,6 +113,9 @@ func (r *running) openings(ctx context.Context, c *pipeline.Conductor) (map[stri
 			return nil, err
 		}
 		openings[lane.Name] = service.Opening{Balance: balance, Gaps: gaps}
+		if balance.ReadingCount > 0 {
+			c.Resume(lane.Name, charge.After{Sequence: balance.LastSequence, Wall: balance.ToWallNanos})
+		}
 	}
 	return openings, nil
 }

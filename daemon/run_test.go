@@ -271,6 +271,10 @@ func TestRestartContinues(t *testing.T) {
 	if got, want := after.GetNetMicrocoulombs()+after.GetOffsetMicrocoulombs(), 2*(before.GetNetMicrocoulombs()+before.GetOffsetMicrocoulombs()); absolute(float64(got-want)) > 4 {
 		t.Errorf("uncompensated net over both runs is %d µC, twice the first is %d µC", got, want)
 	}
+	// What lies between is a gap that names its cause. The simulation's time runs ahead of the wall clock, so its duration is not known here.
+	if gaps := after.GetLongestGaps(); len(gaps) != 1 || gaps[0].GetCauses()[0] != "restart" || gaps[0].GetBeforeSequence() != first.next["shunt"]-1 {
+		t.Errorf("gaps over two runs: %v", gaps)
+	}
 	s.stop()
 	if third := statementOf(t, serve(t, c)); third.GetEntryCount() < 2 {
 		t.Errorf("%d ledger entries after two runs", third.GetEntryCount())

@@ -15,8 +15,17 @@ type Config struct {
 	// SaturatedBoundAmperes is the same for a gap in which a reading was saturated or out of range, where the current is known to
 	// have been large. Finite, not below BoundAmperes.
 	SaturatedBoundAmperes float64
+	// After is where an account before this one ended, if there was one: the time from there to the first usable reading is a gap, of which
+	// nothing is known but its bound; no current is assumed in it.
+	After *After
 	// ChargeIsPositive: positive amperes flow into the pack. Else they flow out.
 	ChargeIsPositive bool
+}
+
+// After is the last usable reading of an account before.
+type After struct {
+	Sequence uint64
+	Wall     int64 // wall-clock time, ns since 1970-01-01 UTC
 }
 
 // validate lists every fault.

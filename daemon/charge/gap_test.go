@@ -208,3 +208,34 @@ func TestOnlyTheLongestGapsAreListed(t *testing.T) {
 		t.Errorf("%d gaps counted, want %d", got, all-1)
 	}
 }
+
+// TestTheTimeSinceAnAccountBeforeIsAGap opens an account that follows on another: of the time between nothing is known but the bound.
+func TestTheTimeSinceAnAccountBeforeIsAGap(t *testing.T) {
+	for name, c := range map[string]struct {
+		wall    int64 // where the account before ended; the first reading is at 100 s
+		batch   *scan.Readings
+		seconds float64
+		causes  string
+	}{
+		"a minute":                {41 * second, regular(100, second, 5, 5), 59, "restart"},
+		"no time":                 {100 * second, regular(100, second, 5, 5), 0, "restart"},
+		"the wall clock set back": {160 * second, regular(100, second, 5, 5), 0, "restart"},
+		"nothing usable at first": {42 * second, flagged(regular(100, second, 9, 5, 5), 0, scan.Missing), 59, "restart+missing"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			config := plain
+			config.After = &charge.After{Sequence: 41, Wall: c.wall}
+			totals := count(t, config, c.batch).Totals()
+			gap := count(t, config, c.batch).LongestGaps()[0]
+			if gap.BeforeSequence != 41 || gap.DurationNanos != int64(c.seconds*1e9) || strings.Join(gap.Causes.Names(nil), "+") != c.causes {
+				t.Errorf("gap %+v (%v), want %g s after sequence 41, %s", gap, gap.Causes.Names(nil), c.seconds, c.causes)
+			}
+			if gap.AssumedNetMicrocoulombs != 0 || gap.BoundMicrocoulombs != int64(c.seconds*1e6*config.BoundAmperes) {
+				t.Errorf("assumed %d µC, bound %d µC", gap.AssumedNetMicrocoulombs, gap.BoundMicrocoulombs)
+			}
+			if totals.Net() != 5e6 || totals.DurationNanos != int64((c.seconds+1)*1e9) || totals.GapCount != 1 {
+				t.Errorf("totals %+v, want 5 C in a second and one gap of %g s", totals, c.seconds)
+			}
+		})
+	}
+}

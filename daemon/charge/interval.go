@@ -11,6 +11,7 @@ func (a *Account) take(r *scan.Readings, k int) bool {
 	to := knotAt(r, k)
 	a.counts.GainRatio = max(a.counts.GainRatio, r.GainRatio)
 	if !a.began {
+		a.resume(&to)
 		a.begin(&to, r)
 		return true
 	}
@@ -75,6 +76,20 @@ func (a *Account) begin(first *knot, r *scan.Readings) {
 	a.began = true
 }
 
+// resume counts the gap from the end of an account before this one.
+func (a *Account) resume(first *knot) {
+	before := a.config.After
+	if before == nil {
+		return
+	}
+	nanos, causes := max(0, first.wall-before.Wall), a.pending|Restart
+	a.counts.DurationNanos += nanos
+	a.keep(Gap{
+		BeforeSequence: before.Sequence, AfterSequence: first.sequence, FromWall: before.Wall, DurationNanos: nanos, Causes: causes,
+		BoundMicrocoulombs: microcoulombs(a.config.bound(causes) * seconds(nanos)),
+	})
+}
+
 // since gives the time since the last usable reading and whatever makes it a gap.
 func (a *Account) since(to *knot) (nanos int64, causes Cause) {
 	nanos, causes = to.monotonic-a.last.monotonic, a.pending
@@ -106,14 +121,17 @@ func (a *Account) join(to *knot, form shape, nanos int64) {
 func (a *Account) note(to *knot, nanos int64, causes Cause) {
 	time := seconds(nanos)
 	mean := trapezoid.between(a.last.parts, to.parts)
-	gap := Gap{
+	a.keep(Gap{
 		BeforeSequence: a.last.sequence, AfterSequence: to.sequence,
 		FromWall: a.last.wall, FromMonotonic: a.last.monotonic, DurationNanos: nanos, Causes: causes,
 		AssumedNetMicrocoulombs: microcoulombs(a.config.sign() * (mean.positive - mean.negative) * time),
 		BoundMicrocoulombs:      microcoulombs(a.config.bound(causes) * time),
-	}
+	})
+}
+
+func (a *Account) keep(gap Gap) {
 	a.counts.GapCount++
-	a.counts.GapNanos += nanos
+	a.counts.GapNanos += gap.DurationNanos
 	a.counts.GapAssumedNetMicrocoulombs += gap.AssumedNetMicrocoulombs
 	a.counts.GapBoundMicrocoulombs += gap.BoundMicrocoulombs
 	a.longest.keep(gap)

@@ -57,6 +57,7 @@ type side struct {
 	contactor    int // column, or −1
 	cut          scan.Frame
 	open         openSummary
+	backwards    *fault // raised while its time runs backwards
 	ended        bool
 }
 
@@ -66,6 +67,7 @@ type openSummary struct {
 	block       uint64
 	first, last scan.Clock
 	rest        restTally
+	backwards   bool // the time of a scan in it ran backwards
 }
 
 // NewConductor makes a conductor. It starts nothing.
@@ -85,6 +87,17 @@ func NewConductor(config ConductorConfig, sink Sink) (*Conductor, error) {
 
 // Name is the conductor's name.
 func (c *Conductor) Name() string { return c.config.Name }
+
+// Resume says where a channel's account ended before: the time since then becomes a gap. It must come before the first Bind.
+func (c *Conductor) Resume(channel string, after charge.After) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, lane := range c.lanes {
+		if lane.Name == channel {
+			lane.after = &after
+		}
+	}
+}
 
 // Uses tells whether the conductor has anything on a device.
 func (c *Conductor) Uses(device string) bool {
@@ -170,10 +183,25 @@ func (c *Conductor) span(ctx context.Context, s *side, span *scan.Frame) {
 	for _, lane := range s.lanes {
 		lane.apply(span, c.sink)
 	}
+	c.watchClock(s, span)
 	c.estimation.contactor.see(s.contactor, span, &s.open.rest)
 	s.open.last = span.From(span.Count-1, span.Count)
 	if (span.Sequence+uint64(span.Count))%s.summaryScans == 0 {
 		c.closeSummary(ctx, s)
+	}
+}
+
+// watchClock makes an event of a device whose time runs backwards, from the first scan that does to the end of the first summary in which
+// none does.
+func (c *Conductor) watchClock(s *side, span *scan.Frame) {
+	k := slices.IndexFunc(span.Flags, func(q scan.Quality) bool { return q&scan.TimeBackwards != 0 })
+	if k < 0 {
+		return
+	}
+	s.open.backwards = true
+	if s.backwards == nil {
+		s.backwards = c.events.fault("device", s.device, span.Sequence+uint64(k), span.WallAt(k),
+			"its time runs backwards: these readings are counted and not integrated until it is beyond where it was, or a new time base begins")
 	}
 }
 
@@ -183,6 +211,10 @@ func (c *Conductor) closeSummary(ctx context.Context, s *side) {
 	c.estimation.observe(ctx, next)
 	if c.estimation.lockstep {
 		c.takeEstimates()
+	}
+	if s.backwards != nil && !s.open.backwards {
+		s.backwards.clear(next.made.Sequence, next.made.Wall)
+		s.backwards = nil
 	}
 	resting := next.summary.GetRest() == pluginv1.Rest_REST_CERTAIN
 	for _, lane := range s.lanes {

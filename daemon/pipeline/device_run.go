@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"fmt"
 	"sync"
 	"time"
 
@@ -44,7 +45,7 @@ func (d *Device) keep(ctx context.Context, err error) {
 		if isEnd(err) {
 			d.config.Log.Info("the source has come to its end", zap.Uint64("next_sequence", d.next))
 		} else {
-			raised = d.failed(raised, err)
+			raised = d.failed(raised, d.final(over, err))
 		}
 		if over {
 			d.End(ctx)
@@ -55,6 +56,14 @@ func (d *Device) keep(ctx context.Context, err error) {
 			err = d.Open(ctx)
 		}
 	}
+}
+
+// final adds to the failure of a finite source that it is not started again: it would count the same charge twice.
+func (d *Device) final(over bool, err error) error {
+	if !over {
+		return err
+	}
+	return fmt.Errorf("%w; a source that ends by itself is not started again", err)
 }
 
 // deliverAll delivers frames until something ends them. recovered is called at the first.

@@ -94,7 +94,7 @@ func (f *fault) clear(sequence uint64, wall int64) {
 		EventId: f.event.GetEventId(), State: ampledgerv1.EventState_EVENT_STATE_CLEARED,
 		Conductor: f.event.GetConductor(), Element: f.event.GetElement(), Kind: f.event.GetKind(), Direction: f.event.GetDirection(),
 		OnsetSequence: f.event.GetOnsetSequence(), OnsetWallNanos: f.event.GetOnsetWallNanos(),
-		ChangeSequence: sequence, ChangeWallNanos: wall, Detail: f.event.GetDetail(),
+		ChangeSequence: sequence, ChangeWallNanos: wall, Detail: "over: " + f.event.GetDetail(),
 	}
 	f.book.sink.Event(cleared)
 }

@@ -36,6 +36,7 @@ type Lane struct {
 	offset      *offset.Stage
 	guard       *guard.Guard
 	tell        func(guard.Change)
+	after       *charge.After // where its account ended before the pipeline began
 	account     *charge.Account
 	tally       offset.Tally
 	plays       offset.Plays
@@ -94,7 +95,7 @@ func (l *Lane) elements(settings DeviceSettings) []guard.Setting {
 }
 
 func (l *Lane) newAccount(s *sensor.Sensor, gapNanos int64) (*charge.Account, error) {
-	config := charge.Config{GapNanos: gapNanos, ChargeIsPositive: l.ChargeIsPositive}
+	config := charge.Config{GapNanos: gapNanos, ChargeIsPositive: l.ChargeIsPositive, After: l.after}
 	config.BoundAmperes, config.SaturatedBoundAmperes = l.gapBounds(s)
 	return charge.New(config)
 }

@@ -22,13 +22,9 @@ func abuseCommand() *cobra.Command {
 	asJSON := jsonFlag(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
 		return connected(c, func(ctx context.Context, daemon *client.Client) error {
-			name := ""
-			if len(args) > 0 {
-				conductor, err := findConductor(ctx, daemon, args)
-				if err != nil {
-					return err
-				}
-				name = conductor.GetName()
+			name, err := watched(ctx, c, daemon, args)
+			if err != nil {
+				return err
 			}
 			if follow {
 				return followEvents(ctx, c, daemon, name, *asJSON)
@@ -37,6 +33,26 @@ func abuseCommand() *cobra.Command {
 		})
 	}
 	return c
+}
+
+// watched gives the conductor named, or none for all, and says what keeps conductors from being healthy: an empty list of events means
+// little while a device has failed or nothing can be stored.
+func watched(ctx context.Context, c *cobra.Command, daemon *client.Client, args []string) (name string, err error) {
+	ctx, cancel := context.WithTimeout(ctx, answerWithin)
+	defer cancel()
+	if len(args) > 0 {
+		conductor, err := findConductor(ctx, daemon, args)
+		if err != nil {
+			return "", err
+		}
+		fmt.Fprint(c.ErrOrStderr(), faultLines(conductor))
+		return conductor.GetName(), nil
+	}
+	response, err := daemon.Readings.ListConductors(ctx, &ampledgerv1.ListConductorsRequest{})
+	for _, conductor := range response.GetConductors() {
+		fmt.Fprint(c.ErrOrStderr(), faultLines(conductor))
+	}
+	return "", err
 }
 
 func listEvents(ctx context.Context, c *cobra.Command, daemon *client.Client, conductor string, asJSON bool) error {

@@ -2,6 +2,7 @@ package query
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -43,6 +44,7 @@ func charge(ctx context.Context, c *cobra.Command, daemon *client.Client, args [
 	if err != nil {
 		return err
 	}
+	fmt.Fprint(c.ErrOrStderr(), faultLines(conductor))
 	request.Conductor = conductor.GetName()
 	ctx, cancel := context.WithTimeout(ctx, answerWithin)
 	defer cancel()

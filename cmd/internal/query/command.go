@@ -3,9 +3,11 @@ package query
 
 import (
 	"context"
+	"fmt"
 	"os"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/grpc/status"
 
 	"github.com/ampledger/ampledger/client"
 	"github.com/ampledger/ampledger/cmd/internal/cli"
@@ -47,6 +49,13 @@ func connected(c *cobra.Command, do func(ctx context.Context, daemon *client.Cli
 		return cli.Usagef("--address: %w", err)
 	}
 	defer daemon.Close()
+	daemon.Away = func(reason error) {
+		if reason == nil {
+			fmt.Fprintln(c.ErrOrStderr(), "the daemon answers again")
+			return
+		}
+		fmt.Fprintf(c.ErrOrStderr(), "the daemon is away (%s); waiting for it\n", status.Convert(reason).Message())
+	}
 	return do(c.Context(), daemon)
 }
 

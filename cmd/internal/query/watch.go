@@ -2,7 +2,9 @@ package query
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -61,12 +63,26 @@ func watch(ctx context.Context, c *cobra.Command, daemon *client.Client, args []
 		return addTo(rows, item)
 	})
 	if ctx.Err() != nil {
-		err = nil // interrupted: that is how it ends
+		return rows.Flush() // interrupted: that is how it ends
 	}
+	if err = errors.Join(err, rows.Flush()); err != nil {
+		return err
+	}
+	return failedDevices(ctx, daemon, conductor.GetName())
+}
+
+// failedDevices tells a conductor whose devices failed from one whose devices came to their end.
+func failedDevices(ctx context.Context, daemon *client.Client, name string) error {
+	conductor, err := findConductor(ctx, daemon, []string{name})
 	if err != nil {
 		return err
 	}
-	return rows.Flush()
+	for _, fault := range conductor.GetFaults() {
+		if strings.HasPrefix(fault, "device ") {
+			return errors.New("the readings ended because of a failure: " + fault)
+		}
+	}
+	return nil
 }
 
 func addTo(rows *show.Buckets, item *ampledgerv1.StreamReadingsResponse) error {

@@ -69,6 +69,9 @@ func uncertainty(part func(*ampledgerv1.ChargeUncertainty) float64) func(*ampled
 // remarks writes what a reader must not overlook: gaps and readings that were not used.
 func remarks(to io.Writer, s *ampledgerv1.GetStatementResponse) error {
 	for _, a := range s.GetAccounts() {
+		if a.GetReadingCount() == 0 {
+			fmt.Fprintf(to, "%s: not one usable reading: nothing is known of its charge\n", a.GetChannel())
+		}
 		if g := a.GetGaps(); g.GetGapCount() > 0 {
 			fmt.Fprintf(to, "%s: %d gap(s), %s in all; %s Ah assumed in them, off by at most %s Ah\n", a.GetChannel(), g.GetGapCount(),
 				Duration(g.GetDurationNanos()), AmpereHours(g.GetAssumedNetMicrocoulombs()), AmpereHours(g.GetBoundMicrocoulombs()))
