@@ -5,14 +5,9 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-)
 
-// Curves are the inverse-time characteristics an element may name: those of IEC 60255-151 and IEEE C37.112.
-var Curves = []string{
-	"iec-standard-inverse", "iec-very-inverse", "iec-extremely-inverse",
-	"ieee-moderately-inverse", "ieee-very-inverse", "ieee-extremely-inverse",
-	"long-time-inverse",
-}
+	"github.com/ampledger/ampledger/daemon/guard"
+)
 
 // checker holds the read configuration against what one value alone cannot tell: names, references, choices.
 type checker struct {
@@ -86,7 +81,7 @@ func (k checker) element(path string, e Element, channels []string) {
 	k.refers(path+".channel", e.Channel, channels, "is not a channel of this conductor")
 	k.exactlyOne(path, "instantaneous", "definite_time", "inverse_time", "saturation")
 	if curve := path + ".inverse_time.curve"; e.InverseTime != nil && k.sound(curve) {
-		k.among(k.values[curve], curve, e.InverseTime.Curve, Curves, "is not a curve")
+		k.among(k.values[curve], curve, e.InverseTime.Curve, guard.Curves(), "is not a curve")
 	}
 }
 

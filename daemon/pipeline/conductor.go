@@ -177,7 +177,7 @@ func (c *Conductor) span(ctx context.Context, s *side, span *scan.Frame) {
 		c.closeSummary(ctx, s) // scans were lost at its end
 	}
 	if !s.open.begun {
-		s.open = openSummary{begun: true, block: block, first: span.From(0, span.Count)}
+		s.open = openSummary{begun: true, block: block, first: momentOf(span, 0)}
 		c.takeEstimates()
 	}
 	for _, lane := range s.lanes {
@@ -185,10 +185,15 @@ func (c *Conductor) span(ctx context.Context, s *side, span *scan.Frame) {
 	}
 	c.watchClock(s, span)
 	c.estimation.contactor.see(s.contactor, span, &s.open.rest)
-	s.open.last = span.From(span.Count-1, span.Count)
+	s.open.last = momentOf(span, span.Count-1)
 	if (span.Sequence+uint64(span.Count))%s.summaryScans == 0 {
 		c.closeSummary(ctx, s)
 	}
+}
+
+// momentOf is the time of one scan, without the memory of its frame, which its driver may use again.
+func momentOf(f *scan.Frame, k int) scan.Clock {
+	return scan.Clock{Epoch: f.Epoch, Sequence: f.Sequence + uint64(k), Wall: f.WallAt(k), Monotonic: f.At(k)}
 }
 
 // watchClock makes an event of a device whose time runs backwards, from the first scan that does to the end of the first summary in which
@@ -228,10 +233,9 @@ func (c *Conductor) closeSummary(ctx context.Context, s *side) {
 func (c *Conductor) summarise(s *side) item {
 	next := item{made: s.open.last, summary: &plugin.Summary{
 		Device: s.device, FirstSequence: s.open.first.Sequence, LastSequence: s.open.last.Sequence,
-		FirstMonotonicNanos: s.open.first.At(0), LastMonotonicNanos: s.open.last.At(0),
+		FirstMonotonicNanos: s.open.first.Monotonic, LastMonotonicNanos: s.open.last.Monotonic,
 		Rest: s.open.rest.verdict(c.config.Contactor != nil),
 	}}
-	next.made.Wall, next.made.Monotonic, next.made.Offsets = next.made.WallAt(0), next.made.At(0), nil
 	for _, lane := range s.lanes {
 		summary, at := lane.summarise()
 		next.summary.Channels = append(next.summary.Channels, summary)
@@ -302,7 +306,6 @@ type Account struct {
 	Lane       *Lane
 	Total      charge.Totals // with the uncertainty that is known now
 	Adjustment int64         // microcoulombs to be added to net, as far as is known now
-	Posted     charge.Totals // the part that was handed to the sink
 	Gaps       []charge.Gap
 }
 
@@ -312,7 +315,7 @@ func (c *Conductor) Accounts() []Account {
 	defer c.mu.Unlock()
 	var accounts []Account
 	for _, lane := range c.lanes {
-		account := Account{Lane: lane, Posted: lane.posted}
+		account := Account{Lane: lane}
 		if lane.account != nil {
 			account.Total, account.Adjustment, account.Gaps = lane.believed(), lane.adjustment(), lane.account.LongestGaps()
 		}

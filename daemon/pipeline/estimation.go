@@ -59,14 +59,14 @@ type estimation struct {
 	current    *run   // in force; nil = none
 	pending    *run   // warming up
 	retained   []item
-	died       chan *run // wakes the supervisor
+	died       chan struct{} // wakes the supervisor, which looks for itself who failed
 
 	swap sync.Mutex // held through a swap; taken before the conductor's lock
 }
 
 func (e *estimation) init(config ConductorConfig) {
 	e.lockstep, e.beginning = config.Lockstep, config.Expected
-	e.died = make(chan *run, 1)
+	e.died = make(chan struct{}, 1)
 }
 
 // observe hands a summary to the estimators.
@@ -77,7 +77,7 @@ func (e *estimation) observe(ctx context.Context, next item) {
 	e.newest = next.made
 	if e.lockstep {
 		if e.current != nil && e.current.answer(ctx, next) != nil {
-			e.report(e.current)
+			e.wake()
 		}
 		return
 	}
@@ -92,10 +92,10 @@ func (e *estimation) observe(ctx context.Context, next item) {
 	}
 }
 
-// report wakes the supervisor for a dead run; one report is enough.
-func (e *estimation) report(r *run) {
+// wake lets the supervisor look whether the estimator in force failed; one call that waits stands for all.
+func (e *estimation) wake() {
 	select {
-	case e.died <- r:
+	case e.died <- struct{}{}:
 	default:
 	}
 }

@@ -23,7 +23,7 @@ func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
 		failed.fail(err)
 		close(failed.ended)
 		c.estimation.current = failed
-		c.estimation.report(failed)
+		c.estimation.wake()
 		return err
 	}
 	c.estimation.current, c.estimation.pending = r, nil
@@ -37,17 +37,16 @@ func (c *Conductor) Run(ctx context.Context) error {
 		select {
 		case <-ctx.Done():
 			return nil
-		case failed := <-c.estimation.died:
-			c.revive(ctx, failed)
+		case <-c.estimation.died:
+			if failed := c.failedInForce(); failed != nil {
+				c.revive(ctx, failed)
+			}
 		}
 	}
 }
 
 // revive replaces a failed estimator, trying again after each failure with a longer wait.
 func (c *Conductor) revive(ctx context.Context, failed *run) {
-	if !c.inForce(failed) {
-		return // a candidate, or one that was swapped out since: whoever started it knows
-	}
 	name := failed.candidate.Program.Name()
 	c.config.Log.Error("estimator failed; its last offset is held", zap.String("estimator", name), zap.Error(failed.failure()))
 	raised := c.raise(name, failed.failure().Error())
@@ -73,6 +72,16 @@ func (c *Conductor) retry(ctx context.Context, failed *run) bool {
 		c.config.Log.Error("estimator did not come back", zap.String("estimator", failed.candidate.Program.Name()), zap.Error(err))
 	}
 	return err == nil
+}
+
+// failedInForce gives the estimator in force if it failed. A candidate that did is for whoever started it to know.
+func (c *Conductor) failedInForce() *run {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if r := c.estimation.current; r != nil && r.failure() != nil {
+		return r
+	}
+	return nil
 }
 
 func (c *Conductor) inForce(r *run) bool {

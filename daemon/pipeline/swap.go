@@ -94,7 +94,7 @@ func (c *Conductor) startRun(ctx context.Context, candidate Candidate, generatio
 	go func() {
 		defer close(r.ended)
 		if r.work(working) != nil && working.Err() == nil {
-			c.estimation.report(r)
+			c.estimation.wake()
 		}
 	}()
 	return r, nil
@@ -136,7 +136,7 @@ func (r *run) warm(ctx context.Context) error {
 	defer cancel()
 	select {
 	case <-r.answered:
-		return nil
+		return r.failure() // it may have failed right after
 	case <-r.failed:
 		return r.failure()
 	case <-ctx.Done():
@@ -160,6 +160,7 @@ func (c *Conductor) takeOver(next *run) (at map[string]uint64) {
 	c.takeEstimates()
 	at = c.nextSummaries()
 	c.mu.Unlock()
+	c.estimation.wake() // if it failed before it was in force, nobody was told
 	if old != nil {
 		old.close() // outside the lock: no reading waits for a process to end
 	}

@@ -172,6 +172,51 @@ func TestDeadEstimatorIsHeldAndReplaced(t *testing.T) {
 	})
 }
 
+// TestCandidateThatFailsAsItTakesOver gives a candidate two retained summaries, of which it answers the first and fails at the second: whether
+// the swap still sees it or not, in the end an estimator that works is in force.
+func TestCandidateThatFailsAsItTakesOver(t *testing.T) {
+	for range 20 {
+		synctest.Test(t, func(t *testing.T) {
+			j, started := &journal{}, 0
+			c := live(t, j, starts{"new": func() (*observer, error) {
+				if started++; started == 1 {
+					return failing(1), nil
+				}
+				return fixed(5), nil
+			}})
+			c.Apply(t.Context(), "dev", frame(10, 10, 10, 0))
+			synctest.Wait()
+			_, err := c.Swap(t.Context(), named("new"), func(Step, uint64) {})
+			pause(t.Context(), 5*time.Second) // of the bubble's time
+			synctest.Wait()
+			want := map[bool]float64{true: 1, false: 5}[err != nil] // the old one, or the new one started again
+			if _, o := inForce(t, c, j, 20); o != want || c.EstimatorFault() != nil {
+				t.Errorf("swap ended with %v; offset %g is in force, %v", err, o, c.EstimatorFault())
+			}
+		})
+	}
+}
+
+// TestDeathIsSeenBesideACandidates lets a candidate's failure wait to be looked at when the estimator in force fails too.
+func TestDeathIsSeenBesideACandidates(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j, started := &journal{}, 0
+		c := live(t, j, starts{"old": func() (*observer, error) {
+			if started++; started == 1 {
+				return failing(1), nil
+			}
+			return fixed(7), nil
+		}})
+		c.estimation.wake() // as a candidate's would
+		c.Apply(t.Context(), "dev", frame(10, 10, 10, 0))
+		pause(t.Context(), 5*time.Second)
+		synctest.Wait()
+		if _, o := inForce(t, c, j, 20); o != 7 {
+			t.Errorf("offset %g is in force, the estimator was not started again", o)
+		}
+	})
+}
+
 // TestSlowEstimatorDelaysNothing lets an estimator hang: every reading goes through all the same, and what it misses is counted.
 func TestSlowEstimatorDelaysNothing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

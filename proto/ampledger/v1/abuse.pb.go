@@ -384,7 +384,8 @@ type Event struct {
 	Channel string `protobuf:"bytes,5,opt,name=channel,proto3" json:"channel,omitempty"`
 	// The guard element, or "saturated", "stale" and the like.
 	Element string `protobuf:"bytes,6,opt,name=element,proto3" json:"element,omitempty"`
-	// Kind of element: "instantaneous", "definite_time", "inverse_time", "saturation", "staleness" or "device".
+	// Kind of element: "instantaneous", "definite_time", "inverse_time", "saturation", "staleness"; "device" and "estimator" for a
+	// plugin that failed; "note" for what an estimator has to say, which is raised and over at once.
 	Kind string `protobuf:"bytes,7,opt,name=kind,proto3" json:"kind,omitempty"`
 	// Direction the element looks at.
 	Direction Direction `protobuf:"varint,8,opt,name=direction,proto3,enum=ampledger.v1.Direction" json:"direction,omitempty"`
