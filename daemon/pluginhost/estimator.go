@@ -8,6 +8,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/types/known/structpb"
@@ -29,9 +30,18 @@ type Estimator struct {
 
 var errClosed = errors.New("was closed")
 
-// StartEstimator starts and configures an estimator for a conductor, restores state if it is not empty, and opens its session.
-// On an error nothing is left running.
-func (h *Host) StartEstimator(ctx context.Context, p Program, conductor plugin.Conductor, settings map[string]any, state []byte) (*Estimator, error) {
+// Kept is an estimator's state from before.
+type Kept struct {
+	State []byte        // what Snapshot gave; empty = none
+	Away  time.Duration // since then, in which it observed nothing
+}
+
+// ErrState says that an estimator did not take its state.
+var ErrState = errors.New("restoring its state")
+
+// StartEstimator starts and configures an estimator for a conductor, restores what was kept, if anything was, and opens its session.
+// On an error nothing is left running; ErrState: it may be tried again without what was kept.
+func (h *Host) StartEstimator(ctx context.Context, p Program, conductor plugin.Conductor, settings map[string]any, kept Kept) (*Estimator, error) {
 	process, service, err := h.start(ctx, plugin.KindEstimator, p)
 	if err != nil {
 		return nil, err
@@ -39,14 +49,14 @@ func (h *Host) StartEstimator(ctx context.Context, p Program, conductor plugin.C
 	e := &Estimator{Process: process, service: service.(pluginv1.EstimatorServiceClient)}
 	// The session outlives the call that opens it: it ends with Close.
 	e.ctx, e.end = context.WithCancelCause(context.WithoutCancel(ctx))
-	if err := e.open(ctx, conductor, settings, state); err != nil {
+	if err := e.open(ctx, conductor, settings, kept); err != nil {
 		e.Close()
 		return nil, fmt.Errorf("%s: %w", process.name, err)
 	}
 	return e, nil
 }
 
-func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settings map[string]any, state []byte) error {
+func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settings map[string]any, kept Kept) error {
 	fields, err := structOf(settings)
 	if err != nil {
 		return err
@@ -65,13 +75,13 @@ func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settin
 	if err != nil {
 		return err
 	}
-	if len(state) > 0 {
+	if len(kept.State) > 0 {
 		err := e.within(ctx, limit, "Restore", func(ctx context.Context) error {
-			_, err := e.service.Restore(ctx, &pluginv1.RestoreRequest{State: state})
+			_, err := e.service.Restore(ctx, &pluginv1.RestoreRequest{State: kept.State, AwayNanos: int64(kept.Away)})
 			return err
 		})
 		if err != nil {
-			return fmt.Errorf("restoring its state: %w", err)
+			return fmt.Errorf("%w: %w", ErrState, err)
 		}
 	}
 	if e.session, err = e.service.Run(e.ctx); err != nil {

@@ -15,6 +15,7 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 	"google.golang.org/protobuf/testing/protocmp"
 
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
@@ -81,7 +82,7 @@ func TestEstimatorThatDoesNotStart(t *testing.T) {
 			if name == "hangs in Restore" {
 				host.Deadlines.Configure = 500 * time.Millisecond
 			}
-			_, err := host.StartEstimator(t.Context(), shipped(c.program), pack, c.settings, c.state)
+			_, err := host.StartEstimator(t.Context(), shipped(c.program), pack, c.settings, pluginhost.Kept{State: c.state})
 			wantError(t, err, c.want)
 		})
 	}
@@ -140,7 +141,7 @@ func TestPlayOperatorsThatAreAskedFor(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			_, err := host.StartEstimator(t.Context(), shipped("counting"), pack, with{"widths": c.widths}, nil)
+			_, err := host.StartEstimator(t.Context(), shipped("counting"), pack, with{"widths": c.widths}, pluginhost.Kept{})
 			wantError(t, err, "estimator counting: "+c.want)
 		})
 	}
@@ -181,7 +182,7 @@ func TestSessionOutlivesItsStart(t *testing.T) {
 	t.Parallel()
 	host, _ := newHost(t)
 	ctx, cancel := context.WithCancel(t.Context())
-	e, err := host.StartEstimator(ctx, shipped("good"), pack, nil, nil)
+	e, err := host.StartEstimator(ctx, shipped("good"), pack, nil, pluginhost.Kept{})
 	if err != nil {
 		t.Fatal(err)
 	}

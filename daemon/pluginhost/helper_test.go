@@ -73,7 +73,7 @@ func startDriver(t testing.TB, h *pluginhost.Host, name string, settings with) *
 
 func startEstimator(t testing.TB, h *pluginhost.Host, name string, settings with, state []byte) *pluginhost.Estimator {
 	t.Helper()
-	e, err := h.StartEstimator(t.Context(), shipped(name), pack, settings, state)
+	e, err := h.StartEstimator(t.Context(), shipped(name), pack, settings, pluginhost.Kept{State: state})
 	if err != nil {
 		t.Fatal(err)
 	}

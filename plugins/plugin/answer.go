@@ -1,6 +1,10 @@
 package plugin
 
-import pluginv1 "github.com/ampledger/ampledger/proto/ampledger/plugin/v1"
+import (
+	"time"
+
+	pluginv1 "github.com/ampledger/ampledger/proto/ampledger/plugin/v1"
+)
 
 // More messages an estimator speaks in.
 type (
@@ -21,4 +25,11 @@ type PlayDriven interface {
 type Noted interface {
 	// Notes gives what came up since it was last called, in order.
 	Notes() []*Note
+}
+
+// Aging is an Estimator whose knowledge gets older while nothing is read. It is asked once, after Restore, with the time since the newest
+// summary the state contains; the next summary begins a new time base.
+type Aging interface {
+	// Age lets the state grow older by a time, 0 or more.
+	Age(by time.Duration)
 }

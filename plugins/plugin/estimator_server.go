@@ -7,6 +7,7 @@ import (
 	"maps"
 	"slices"
 	"sync"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -54,6 +55,9 @@ func (s *estimatorServer) Restore(_ context.Context, request *pluginv1.RestoreRe
 	}
 	if err := s.estimator.Restore(request.GetState()); err != nil {
 		return nil, status.Error(codes.InvalidArgument, err.Error())
+	}
+	if aging, is := s.estimator.(Aging); is {
+		aging.Age(time.Duration(max(0, request.GetAwayNanos())))
 	}
 	return &pluginv1.RestoreResponse{}, nil
 }

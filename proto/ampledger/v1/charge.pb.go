@@ -21,6 +21,243 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// PostMarkRequest is a mark.
+type PostMarkRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conductor.
+	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// The charge stored in the pack, counted from any origin that is the same for all marks of the conductor.
+	StoredCoulombs float64 `protobuf:"fixed64,2,opt,name=stored_coulombs,json=storedCoulombs,proto3" json:"stored_coulombs,omitempty"`
+	// Its standard uncertainty, above 0; the errors of two marks are taken as independent.
+	StandardUncertaintyCoulombs float64 `protobuf:"fixed64,3,opt,name=standard_uncertainty_coulombs,json=standardUncertaintyCoulombs,proto3" json:"standard_uncertainty_coulombs,omitempty"`
+	// Wall-clock time it holds for; not set = now.
+	WallNanos *int64 `protobuf:"varint,4,opt,name=wall_nanos,json=wallNanos,proto3,oneof" json:"wall_nanos,omitempty"`
+	// Who says so.
+	By string `protobuf:"bytes,5,opt,name=by,proto3" json:"by,omitempty"`
+	// Why, in words.
+	Note          string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PostMarkRequest) Reset() {
+	*x = PostMarkRequest{}
+	mi := &file_ampledger_v1_charge_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PostMarkRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PostMarkRequest) ProtoMessage() {}
+
+func (x *PostMarkRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_charge_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PostMarkRequest.ProtoReflect.Descriptor instead.
+func (*PostMarkRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *PostMarkRequest) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *PostMarkRequest) GetStoredCoulombs() float64 {
+	if x != nil {
+		return x.StoredCoulombs
+	}
+	return 0
+}
+
+func (x *PostMarkRequest) GetStandardUncertaintyCoulombs() float64 {
+	if x != nil {
+		return x.StandardUncertaintyCoulombs
+	}
+	return 0
+}
+
+func (x *PostMarkRequest) GetWallNanos() int64 {
+	if x != nil && x.WallNanos != nil {
+		return *x.WallNanos
+	}
+	return 0
+}
+
+func (x *PostMarkRequest) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *PostMarkRequest) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// PostMarkResponse tells what the estimator made of a mark.
+type PostMarkResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Wall-clock time of the end of the summary the mark was carried to.
+	WallNanos int64 `protobuf:"varint,1,opt,name=wall_nanos,json=wallNanos,proto3" json:"wall_nanos,omitempty"`
+	// What flowed from the mark to there, out of the pack: what the mark was carried on by.
+	CarriedCoulombs float64 `protobuf:"fixed64,2,opt,name=carried_coulombs,json=carriedCoulombs,proto3" json:"carried_coulombs,omitempty"`
+	// By how much each channel's balance moves. A first mark moves none.
+	Moves []*BalanceMove `protobuf:"bytes,3,rep,name=moves,proto3" json:"moves,omitempty"`
+	// What the estimator had to say, such as that two marks contradict each other.
+	Notes         []string `protobuf:"bytes,4,rep,name=notes,proto3" json:"notes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PostMarkResponse) Reset() {
+	*x = PostMarkResponse{}
+	mi := &file_ampledger_v1_charge_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PostMarkResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PostMarkResponse) ProtoMessage() {}
+
+func (x *PostMarkResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_charge_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PostMarkResponse.ProtoReflect.Descriptor instead.
+func (*PostMarkResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *PostMarkResponse) GetWallNanos() int64 {
+	if x != nil {
+		return x.WallNanos
+	}
+	return 0
+}
+
+func (x *PostMarkResponse) GetCarriedCoulombs() float64 {
+	if x != nil {
+		return x.CarriedCoulombs
+	}
+	return 0
+}
+
+func (x *PostMarkResponse) GetMoves() []*BalanceMove {
+	if x != nil {
+		return x.Moves
+	}
+	return nil
+}
+
+func (x *PostMarkResponse) GetNotes() []string {
+	if x != nil {
+		return x.Notes
+	}
+	return nil
+}
+
+// BalanceMove is a change of what a channel is known to have counted.
+type BalanceMove struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The channel.
+	Channel string `protobuf:"bytes,1,opt,name=channel,proto3" json:"channel,omitempty"`
+	// To be added to its balance.
+	AdjustmentMicrocoulombs int64 `protobuf:"varint,2,opt,name=adjustment_microcoulombs,json=adjustmentMicrocoulombs,proto3" json:"adjustment_microcoulombs,omitempty"`
+	// Standard uncertainty from the zero and the gain before.
+	UncertaintyBeforeCoulombs float64 `protobuf:"fixed64,3,opt,name=uncertainty_before_coulombs,json=uncertaintyBeforeCoulombs,proto3" json:"uncertainty_before_coulombs,omitempty"`
+	// And now.
+	UncertaintyAfterCoulombs float64 `protobuf:"fixed64,4,opt,name=uncertainty_after_coulombs,json=uncertaintyAfterCoulombs,proto3" json:"uncertainty_after_coulombs,omitempty"`
+	unknownFields            protoimpl.UnknownFields
+	sizeCache                protoimpl.SizeCache
+}
+
+func (x *BalanceMove) Reset() {
+	*x = BalanceMove{}
+	mi := &file_ampledger_v1_charge_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BalanceMove) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BalanceMove) ProtoMessage() {}
+
+func (x *BalanceMove) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_charge_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BalanceMove.ProtoReflect.Descriptor instead.
+func (*BalanceMove) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *BalanceMove) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *BalanceMove) GetAdjustmentMicrocoulombs() int64 {
+	if x != nil {
+		return x.AdjustmentMicrocoulombs
+	}
+	return 0
+}
+
+func (x *BalanceMove) GetUncertaintyBeforeCoulombs() float64 {
+	if x != nil {
+		return x.UncertaintyBeforeCoulombs
+	}
+	return 0
+}
+
+func (x *BalanceMove) GetUncertaintyAfterCoulombs() float64 {
+	if x != nil {
+		return x.UncertaintyAfterCoulombs
+	}
+	return 0
+}
+
 // GetStatementRequest names a conductor and, if wanted, a span.
 type GetStatementRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -36,7 +273,7 @@ type GetStatementRequest struct {
 
 func (x *GetStatementRequest) Reset() {
 	*x = GetStatementRequest{}
-	mi := &file_ampledger_v1_charge_proto_msgTypes[0]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -48,7 +285,7 @@ func (x *GetStatementRequest) String() string {
 func (*GetStatementRequest) ProtoMessage() {}
 
 func (x *GetStatementRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_charge_proto_msgTypes[0]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -61,7 +298,7 @@ func (x *GetStatementRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStatementRequest.ProtoReflect.Descriptor instead.
 func (*GetStatementRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{0}
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *GetStatementRequest) GetConductor() string {
@@ -100,7 +337,7 @@ type GetStatementResponse struct {
 
 func (x *GetStatementResponse) Reset() {
 	*x = GetStatementResponse{}
-	mi := &file_ampledger_v1_charge_proto_msgTypes[1]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -112,7 +349,7 @@ func (x *GetStatementResponse) String() string {
 func (*GetStatementResponse) ProtoMessage() {}
 
 func (x *GetStatementResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_charge_proto_msgTypes[1]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -125,7 +362,7 @@ func (x *GetStatementResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStatementResponse.ProtoReflect.Descriptor instead.
 func (*GetStatementResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{1}
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *GetStatementResponse) GetConductor() string {
@@ -202,7 +439,7 @@ type Account struct {
 
 func (x *Account) Reset() {
 	*x = Account{}
-	mi := &file_ampledger_v1_charge_proto_msgTypes[2]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -214,7 +451,7 @@ func (x *Account) String() string {
 func (*Account) ProtoMessage() {}
 
 func (x *Account) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_charge_proto_msgTypes[2]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -227,7 +464,7 @@ func (x *Account) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Account.ProtoReflect.Descriptor instead.
 func (*Account) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{2}
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Account) GetChannel() string {
@@ -402,7 +639,7 @@ type UnusableCounts struct {
 
 func (x *UnusableCounts) Reset() {
 	*x = UnusableCounts{}
-	mi := &file_ampledger_v1_charge_proto_msgTypes[3]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -414,7 +651,7 @@ func (x *UnusableCounts) String() string {
 func (*UnusableCounts) ProtoMessage() {}
 
 func (x *UnusableCounts) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_charge_proto_msgTypes[3]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -427,7 +664,7 @@ func (x *UnusableCounts) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnusableCounts.ProtoReflect.Descriptor instead.
 func (*UnusableCounts) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{3}
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *UnusableCounts) GetMissingCount() uint64 {
@@ -504,7 +741,7 @@ type GapTotals struct {
 
 func (x *GapTotals) Reset() {
 	*x = GapTotals{}
-	mi := &file_ampledger_v1_charge_proto_msgTypes[4]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -516,7 +753,7 @@ func (x *GapTotals) String() string {
 func (*GapTotals) ProtoMessage() {}
 
 func (x *GapTotals) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_charge_proto_msgTypes[4]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -529,7 +766,7 @@ func (x *GapTotals) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GapTotals.ProtoReflect.Descriptor instead.
 func (*GapTotals) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{4}
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *GapTotals) GetGapCount() uint64 {
@@ -585,7 +822,7 @@ type Gap struct {
 
 func (x *Gap) Reset() {
 	*x = Gap{}
-	mi := &file_ampledger_v1_charge_proto_msgTypes[5]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -597,7 +834,7 @@ func (x *Gap) String() string {
 func (*Gap) ProtoMessage() {}
 
 func (x *Gap) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_charge_proto_msgTypes[5]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -610,7 +847,7 @@ func (x *Gap) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Gap.ProtoReflect.Descriptor instead.
 func (*Gap) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{5}
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Gap) GetBeforeSequence() uint64 {
@@ -692,7 +929,7 @@ type ChargeUncertainty struct {
 
 func (x *ChargeUncertainty) Reset() {
 	*x = ChargeUncertainty{}
-	mi := &file_ampledger_v1_charge_proto_msgTypes[6]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -704,7 +941,7 @@ func (x *ChargeUncertainty) String() string {
 func (*ChargeUncertainty) ProtoMessage() {}
 
 func (x *ChargeUncertainty) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_charge_proto_msgTypes[6]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -717,7 +954,7 @@ func (x *ChargeUncertainty) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChargeUncertainty.ProtoReflect.Descriptor instead.
 func (*ChargeUncertainty) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{6}
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ChargeUncertainty) GetNoiseCoulombs() float64 {
@@ -766,7 +1003,27 @@ var File_ampledger_v1_charge_proto protoreflect.FileDescriptor
 
 const file_ampledger_v1_charge_proto_rawDesc = "" +
 	"\n" +
-	"\x19ampledger/v1/charge.proto\x12\fampledger.v1\"\xaf\x01\n" +
+	"\x19ampledger/v1/charge.proto\x12\fampledger.v1\"\xf3\x01\n" +
+	"\x0fPostMarkRequest\x12\x1c\n" +
+	"\tconductor\x18\x01 \x01(\tR\tconductor\x12'\n" +
+	"\x0fstored_coulombs\x18\x02 \x01(\x01R\x0estoredCoulombs\x12B\n" +
+	"\x1dstandard_uncertainty_coulombs\x18\x03 \x01(\x01R\x1bstandardUncertaintyCoulombs\x12\"\n" +
+	"\n" +
+	"wall_nanos\x18\x04 \x01(\x03H\x00R\twallNanos\x88\x01\x01\x12\x0e\n" +
+	"\x02by\x18\x05 \x01(\tR\x02by\x12\x12\n" +
+	"\x04note\x18\x06 \x01(\tR\x04noteB\r\n" +
+	"\v_wall_nanos\"\xa3\x01\n" +
+	"\x10PostMarkResponse\x12\x1d\n" +
+	"\n" +
+	"wall_nanos\x18\x01 \x01(\x03R\twallNanos\x12)\n" +
+	"\x10carried_coulombs\x18\x02 \x01(\x01R\x0fcarriedCoulombs\x12/\n" +
+	"\x05moves\x18\x03 \x03(\v2\x19.ampledger.v1.BalanceMoveR\x05moves\x12\x14\n" +
+	"\x05notes\x18\x04 \x03(\tR\x05notes\"\xe0\x01\n" +
+	"\vBalanceMove\x12\x18\n" +
+	"\achannel\x18\x01 \x01(\tR\achannel\x129\n" +
+	"\x18adjustment_microcoulombs\x18\x02 \x01(\x03R\x17adjustmentMicrocoulombs\x12>\n" +
+	"\x1buncertainty_before_coulombs\x18\x03 \x01(\x01R\x19uncertaintyBeforeCoulombs\x12<\n" +
+	"\x1auncertainty_after_coulombs\x18\x04 \x01(\x01R\x18uncertaintyAfterCoulombs\"\xaf\x01\n" +
 	"\x13GetStatementRequest\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12+\n" +
 	"\x0ffrom_wall_nanos\x18\x02 \x01(\x03H\x00R\rfromWallNanos\x88\x01\x01\x12'\n" +
@@ -832,9 +1089,10 @@ const file_ampledger_v1_charge_proto_rawDesc = "" +
 	"\rzero_coulombs\x18\x03 \x01(\x01R\fzeroCoulombs\x12!\n" +
 	"\fgap_coulombs\x18\x04 \x01(\x01R\vgapCoulombs\x12+\n" +
 	"\x11combined_coulombs\x18\x05 \x01(\x01R\x10combinedCoulombs\x12/\n" +
-	"\x13interval95_coulombs\x18\x06 \x01(\x01R\x12interval95Coulombs2f\n" +
+	"\x13interval95_coulombs\x18\x06 \x01(\x01R\x12interval95Coulombs2\xb1\x01\n" +
 	"\rChargeService\x12U\n" +
-	"\fGetStatement\x12!.ampledger.v1.GetStatementRequest\x1a\".ampledger.v1.GetStatementResponseB?Z=github.com/ampledger/ampledger/proto/ampledger/v1;ampledgerv1b\x06proto3"
+	"\fGetStatement\x12!.ampledger.v1.GetStatementRequest\x1a\".ampledger.v1.GetStatementResponse\x12I\n" +
+	"\bPostMark\x12\x1d.ampledger.v1.PostMarkRequest\x1a\x1e.ampledger.v1.PostMarkResponseB?Z=github.com/ampledger/ampledger/proto/ampledger/v1;ampledgerv1b\x06proto3"
 
 var (
 	file_ampledger_v1_charge_proto_rawDescOnce sync.Once
@@ -848,29 +1106,35 @@ func file_ampledger_v1_charge_proto_rawDescGZIP() []byte {
 	return file_ampledger_v1_charge_proto_rawDescData
 }
 
-var file_ampledger_v1_charge_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_ampledger_v1_charge_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_ampledger_v1_charge_proto_goTypes = []any{
-	(*GetStatementRequest)(nil),  // 0: ampledger.v1.GetStatementRequest
-	(*GetStatementResponse)(nil), // 1: ampledger.v1.GetStatementResponse
-	(*Account)(nil),              // 2: ampledger.v1.Account
-	(*UnusableCounts)(nil),       // 3: ampledger.v1.UnusableCounts
-	(*GapTotals)(nil),            // 4: ampledger.v1.GapTotals
-	(*Gap)(nil),                  // 5: ampledger.v1.Gap
-	(*ChargeUncertainty)(nil),    // 6: ampledger.v1.ChargeUncertainty
+	(*PostMarkRequest)(nil),      // 0: ampledger.v1.PostMarkRequest
+	(*PostMarkResponse)(nil),     // 1: ampledger.v1.PostMarkResponse
+	(*BalanceMove)(nil),          // 2: ampledger.v1.BalanceMove
+	(*GetStatementRequest)(nil),  // 3: ampledger.v1.GetStatementRequest
+	(*GetStatementResponse)(nil), // 4: ampledger.v1.GetStatementResponse
+	(*Account)(nil),              // 5: ampledger.v1.Account
+	(*UnusableCounts)(nil),       // 6: ampledger.v1.UnusableCounts
+	(*GapTotals)(nil),            // 7: ampledger.v1.GapTotals
+	(*Gap)(nil),                  // 8: ampledger.v1.Gap
+	(*ChargeUncertainty)(nil),    // 9: ampledger.v1.ChargeUncertainty
 }
 var file_ampledger_v1_charge_proto_depIdxs = []int32{
-	2, // 0: ampledger.v1.GetStatementResponse.accounts:type_name -> ampledger.v1.Account
-	3, // 1: ampledger.v1.Account.unusable:type_name -> ampledger.v1.UnusableCounts
-	4, // 2: ampledger.v1.Account.gaps:type_name -> ampledger.v1.GapTotals
-	5, // 3: ampledger.v1.Account.longest_gaps:type_name -> ampledger.v1.Gap
-	6, // 4: ampledger.v1.Account.uncertainty:type_name -> ampledger.v1.ChargeUncertainty
-	0, // 5: ampledger.v1.ChargeService.GetStatement:input_type -> ampledger.v1.GetStatementRequest
-	1, // 6: ampledger.v1.ChargeService.GetStatement:output_type -> ampledger.v1.GetStatementResponse
-	6, // [6:7] is the sub-list for method output_type
-	5, // [5:6] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	2, // 0: ampledger.v1.PostMarkResponse.moves:type_name -> ampledger.v1.BalanceMove
+	5, // 1: ampledger.v1.GetStatementResponse.accounts:type_name -> ampledger.v1.Account
+	6, // 2: ampledger.v1.Account.unusable:type_name -> ampledger.v1.UnusableCounts
+	7, // 3: ampledger.v1.Account.gaps:type_name -> ampledger.v1.GapTotals
+	8, // 4: ampledger.v1.Account.longest_gaps:type_name -> ampledger.v1.Gap
+	9, // 5: ampledger.v1.Account.uncertainty:type_name -> ampledger.v1.ChargeUncertainty
+	3, // 6: ampledger.v1.ChargeService.GetStatement:input_type -> ampledger.v1.GetStatementRequest
+	0, // 7: ampledger.v1.ChargeService.PostMark:input_type -> ampledger.v1.PostMarkRequest
+	4, // 8: ampledger.v1.ChargeService.GetStatement:output_type -> ampledger.v1.GetStatementResponse
+	1, // 9: ampledger.v1.ChargeService.PostMark:output_type -> ampledger.v1.PostMarkResponse
+	8, // [8:10] is the sub-list for method output_type
+	6, // [6:8] is the sub-list for method input_type
+	6, // [6:6] is the sub-list for extension type_name
+	6, // [6:6] is the sub-list for extension extendee
+	0, // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_ampledger_v1_charge_proto_init() }
@@ -879,13 +1143,14 @@ func file_ampledger_v1_charge_proto_init() {
 		return
 	}
 	file_ampledger_v1_charge_proto_msgTypes[0].OneofWrappers = []any{}
+	file_ampledger_v1_charge_proto_msgTypes[3].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ampledger_v1_charge_proto_rawDesc), len(file_ampledger_v1_charge_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   7,
+			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

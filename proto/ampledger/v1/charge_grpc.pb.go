@@ -20,6 +20,7 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	ChargeService_GetStatement_FullMethodName = "/ampledger.v1.ChargeService/GetStatement"
+	ChargeService_PostMark_FullMethodName     = "/ampledger.v1.ChargeService/PostMark"
 )
 
 // ChargeServiceClient is the client API for ChargeService service.
@@ -31,6 +32,11 @@ type ChargeServiceClient interface {
 	// GetStatement states the charge that passed a conductor since the opening or over a span. A channel without entries in the span is left out.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed. OUT_OF_RANGE: no ledger entry lies in the span.
 	GetStatement(ctx context.Context, in *GetStatementRequest, opts ...grpc.CallOption) (*GetStatementResponse, error)
+	// PostMark says that the charge stored in the pack is known at a moment, as that of a full battery is. Two marks bound what
+	// flowed between them, and the estimator corrects what was counted. It answers when the estimator has.
+	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: uncertainty not above 0, or the moment lies in the future.
+	// OUT_OF_RANGE: the moment lies before what is still retained, or not after the mark before. FAILED_PRECONDITION: no estimator works.
+	PostMark(ctx context.Context, in *PostMarkRequest, opts ...grpc.CallOption) (*PostMarkResponse, error)
 }
 
 type chargeServiceClient struct {
@@ -51,6 +57,16 @@ func (c *chargeServiceClient) GetStatement(ctx context.Context, in *GetStatement
 	return out, nil
 }
 
+func (c *chargeServiceClient) PostMark(ctx context.Context, in *PostMarkRequest, opts ...grpc.CallOption) (*PostMarkResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PostMarkResponse)
+	err := c.cc.Invoke(ctx, ChargeService_PostMark_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ChargeServiceServer is the server API for ChargeService service.
 // All implementations must embed UnimplementedChargeServiceServer
 // for forward compatibility.
@@ -60,6 +76,11 @@ type ChargeServiceServer interface {
 	// GetStatement states the charge that passed a conductor since the opening or over a span. A channel without entries in the span is left out.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed. OUT_OF_RANGE: no ledger entry lies in the span.
 	GetStatement(context.Context, *GetStatementRequest) (*GetStatementResponse, error)
+	// PostMark says that the charge stored in the pack is known at a moment, as that of a full battery is. Two marks bound what
+	// flowed between them, and the estimator corrects what was counted. It answers when the estimator has.
+	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: uncertainty not above 0, or the moment lies in the future.
+	// OUT_OF_RANGE: the moment lies before what is still retained, or not after the mark before. FAILED_PRECONDITION: no estimator works.
+	PostMark(context.Context, *PostMarkRequest) (*PostMarkResponse, error)
 	mustEmbedUnimplementedChargeServiceServer()
 }
 
@@ -72,6 +93,9 @@ type UnimplementedChargeServiceServer struct{}
 
 func (UnimplementedChargeServiceServer) GetStatement(context.Context, *GetStatementRequest) (*GetStatementResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetStatement not implemented")
+}
+func (UnimplementedChargeServiceServer) PostMark(context.Context, *PostMarkRequest) (*PostMarkResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PostMark not implemented")
 }
 func (UnimplementedChargeServiceServer) mustEmbedUnimplementedChargeServiceServer() {}
 func (UnimplementedChargeServiceServer) testEmbeddedByValue()                       {}
@@ -112,6 +136,24 @@ func _ChargeService_GetStatement_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ChargeService_PostMark_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PostMarkRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ChargeServiceServer).PostMark(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ChargeService_PostMark_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ChargeServiceServer).PostMark(ctx, req.(*PostMarkRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ChargeService_ServiceDesc is the grpc.ServiceDesc for ChargeService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -122,6 +164,10 @@ var ChargeService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetStatement",
 			Handler:    _ChargeService_GetStatement_Handler,
+		},
+		{
+			MethodName: "PostMark",
+			Handler:    _ChargeService_PostMark_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -336,7 +336,9 @@ func (x *ChannelBasis) GetPlayHalfWidthAmperes() []float64 {
 type RestoreRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// What Snapshot gave; its first bytes name estimator and version, by the estimator's own rule.
-	State         []byte `protobuf:"bytes,1,opt,name=state,proto3" json:"state,omitempty"`
+	State []byte `protobuf:"bytes,1,opt,name=state,proto3" json:"state,omitempty"`
+	// The time since the newest summary it contains, in which nothing was observed. The next summary begins a new time base.
+	AwayNanos     int64 `protobuf:"varint,2,opt,name=away_nanos,json=awayNanos,proto3" json:"away_nanos,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -376,6 +378,13 @@ func (x *RestoreRequest) GetState() []byte {
 		return x.State
 	}
 	return nil
+}
+
+func (x *RestoreRequest) GetAwayNanos() int64 {
+	if x != nil {
+		return x.AwayNanos
+	}
+	return 0
 }
 
 // RestoreResponse is empty: the state is restored.
@@ -560,7 +569,11 @@ type Summary struct {
 	// Whether the conductor is known to carry no current.
 	Rest Rest `protobuf:"varint,6,opt,name=rest,proto3,enum=ampledger.plugin.v1.Rest" json:"rest,omitempty"`
 	// The channels on this device.
-	Channels      []*ChannelSummary `protobuf:"bytes,7,rep,name=channels,proto3" json:"channels,omitempty"`
+	Channels []*ChannelSummary `protobuf:"bytes,7,rep,name=channels,proto3" json:"channels,omitempty"`
+	// What the charge is known to be from elsewhere, as of the last scan; most often none.
+	Marks []*Mark `protobuf:"bytes,8,rep,name=marks,proto3" json:"marks,omitempty"`
+	// The fused current over this summary, if the conductor's charge is taken from it.
+	Fused         *Fused `protobuf:"bytes,9,opt,name=fused,proto3" json:"fused,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -644,6 +657,195 @@ func (x *Summary) GetChannels() []*ChannelSummary {
 	return nil
 }
 
+func (x *Summary) GetMarks() []*Mark {
+	if x != nil {
+		return x.Marks
+	}
+	return nil
+}
+
+func (x *Summary) GetFused() *Fused {
+	if x != nil {
+		return x.Fused
+	}
+	return nil
+}
+
+// Mark is a moment at which the charge is known from elsewhere, as that of a full battery is. Two of them bound what flowed between them.
+type Mark struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Net charge that has flowed in the conductor's positive direction, from an origin that is the same for all marks.
+	PassedCoulombs float64 `protobuf:"fixed64,1,opt,name=passed_coulombs,json=passedCoulombs,proto3" json:"passed_coulombs,omitempty"`
+	// Its standard uncertainty; the errors of two marks are independent.
+	StandardUncertaintyCoulombs float64 `protobuf:"fixed64,2,opt,name=standard_uncertainty_coulombs,json=standardUncertaintyCoulombs,proto3" json:"standard_uncertainty_coulombs,omitempty"`
+	unknownFields               protoimpl.UnknownFields
+	sizeCache                   protoimpl.SizeCache
+}
+
+func (x *Mark) Reset() {
+	*x = Mark{}
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Mark) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Mark) ProtoMessage() {}
+
+func (x *Mark) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Mark.ProtoReflect.Descriptor instead.
+func (*Mark) Descriptor() ([]byte, []int) {
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *Mark) GetPassedCoulombs() float64 {
+	if x != nil {
+		return x.PassedCoulombs
+	}
+	return 0
+}
+
+func (x *Mark) GetStandardUncertaintyCoulombs() float64 {
+	if x != nil {
+		return x.StandardUncertaintyCoulombs
+	}
+	return 0
+}
+
+// Fused is the weighted mean of several channels' currents, each corrected by its own offset, integrated since the fused current's
+// summary before.
+type Fused struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The time it covers.
+	IntegralSeconds float64 `protobuf:"fixed64,1,opt,name=integral_seconds,json=integralSeconds,proto3" json:"integral_seconds,omitempty"`
+	// What each channel has added to it; one that had no weight is left out.
+	Shares        []*FusedShare `protobuf:"bytes,2,rep,name=shares,proto3" json:"shares,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Fused) Reset() {
+	*x = Fused{}
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Fused) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Fused) ProtoMessage() {}
+
+func (x *Fused) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Fused.ProtoReflect.Descriptor instead.
+func (*Fused) Descriptor() ([]byte, []int) {
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *Fused) GetIntegralSeconds() float64 {
+	if x != nil {
+		return x.IntegralSeconds
+	}
+	return 0
+}
+
+func (x *Fused) GetShares() []*FusedShare {
+	if x != nil {
+		return x.Shares
+	}
+	return nil
+}
+
+// FusedShare is what a channel added to the fused current.
+type FusedShare struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The channel.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Integral of its weight: the weights of a scan add up to 1.
+	WeightSeconds float64 `protobuf:"fixed64,2,opt,name=weight_seconds,json=weightSeconds,proto3" json:"weight_seconds,omitempty"`
+	// Integral of its weight times its current, statically compensated, before any estimated offset.
+	IntegralCoulombs float64 `protobuf:"fixed64,3,opt,name=integral_coulombs,json=integralCoulombs,proto3" json:"integral_coulombs,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *FusedShare) Reset() {
+	*x = FusedShare{}
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FusedShare) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FusedShare) ProtoMessage() {}
+
+func (x *FusedShare) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FusedShare.ProtoReflect.Descriptor instead.
+func (*FusedShare) Descriptor() ([]byte, []int) {
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *FusedShare) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *FusedShare) GetWeightSeconds() float64 {
+	if x != nil {
+		return x.WeightSeconds
+	}
+	return 0
+}
+
+func (x *FusedShare) GetIntegralCoulombs() float64 {
+	if x != nil {
+		return x.IntegralCoulombs
+	}
+	return 0
+}
+
 // ChannelSummary sums one channel up, statically compensated but before any estimated offset.
 type ChannelSummary struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -678,7 +880,7 @@ type ChannelSummary struct {
 
 func (x *ChannelSummary) Reset() {
 	*x = ChannelSummary{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[10]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -690,7 +892,7 @@ func (x *ChannelSummary) String() string {
 func (*ChannelSummary) ProtoMessage() {}
 
 func (x *ChannelSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[10]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -703,7 +905,7 @@ func (x *ChannelSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChannelSummary.ProtoReflect.Descriptor instead.
 func (*ChannelSummary) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{10}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ChannelSummary) GetName() string {
@@ -800,14 +1002,19 @@ type RunResponse struct {
 	// One estimate for each channel the estimator has an opinion of.
 	Channels []*ChannelEstimate `protobuf:"bytes,3,rep,name=channels,proto3" json:"channels,omitempty"`
 	// What people should know of, such as a rest that was not believed. Each becomes an event.
-	Notes         []*Note `protobuf:"bytes,4,rep,name=notes,proto3" json:"notes,omitempty"`
+	Notes []*Note `protobuf:"bytes,4,rep,name=notes,proto3" json:"notes,omitempty"`
+	// How the errors that are left in the channels' currents hang together; a pair that is not named, or named with itself and not
+	// given: the channels' own uncertainties, independent of each other.
+	Covariances []*ErrorCovariance `protobuf:"bytes,5,rep,name=covariances,proto3" json:"covariances,omitempty"`
+	// What the integral of the fused current is too large by, if the summary had one.
+	Fused         *FusedCorrection `protobuf:"bytes,6,opt,name=fused,proto3" json:"fused,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *RunResponse) Reset() {
 	*x = RunResponse{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[11]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -819,7 +1026,7 @@ func (x *RunResponse) String() string {
 func (*RunResponse) ProtoMessage() {}
 
 func (x *RunResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[11]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -832,7 +1039,7 @@ func (x *RunResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunResponse.ProtoReflect.Descriptor instead.
 func (*RunResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{11}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *RunResponse) GetDevice() string {
@@ -863,6 +1070,140 @@ func (x *RunResponse) GetNotes() []*Note {
 	return nil
 }
 
+func (x *RunResponse) GetCovariances() []*ErrorCovariance {
+	if x != nil {
+		return x.Covariances
+	}
+	return nil
+}
+
+func (x *RunResponse) GetFused() *FusedCorrection {
+	if x != nil {
+		return x.Fused
+	}
+	return nil
+}
+
+// ErrorCovariance is the covariance of what is wrong with the currents of two channels after their offsets have been subtracted, gain
+// contained, at the newest current, without the noise that is independent from reading to reading.
+type ErrorCovariance struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One channel.
+	First string `protobuf:"bytes,1,opt,name=first,proto3" json:"first,omitempty"`
+	// The other, or the same.
+	Second string `protobuf:"bytes,2,opt,name=second,proto3" json:"second,omitempty"`
+	// The covariance.
+	SquareAmperes float64 `protobuf:"fixed64,3,opt,name=square_amperes,json=squareAmperes,proto3" json:"square_amperes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ErrorCovariance) Reset() {
+	*x = ErrorCovariance{}
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ErrorCovariance) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ErrorCovariance) ProtoMessage() {}
+
+func (x *ErrorCovariance) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ErrorCovariance.ProtoReflect.Descriptor instead.
+func (*ErrorCovariance) Descriptor() ([]byte, []int) {
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *ErrorCovariance) GetFirst() string {
+	if x != nil {
+		return x.First
+	}
+	return ""
+}
+
+func (x *ErrorCovariance) GetSecond() string {
+	if x != nil {
+		return x.Second
+	}
+	return ""
+}
+
+func (x *ErrorCovariance) GetSquareAmperes() float64 {
+	if x != nil {
+		return x.SquareAmperes
+	}
+	return 0
+}
+
+// FusedCorrection is a correction of the fused current's integral.
+type FusedCorrection struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What the integral, before any estimated offset, is too large by, since the estimator's first summary, as far as is known now.
+	CorrectionCoulombs float64 `protobuf:"fixed64,1,opt,name=correction_coulombs,json=correctionCoulombs,proto3" json:"correction_coulombs,omitempty"`
+	// Its standard uncertainty, gain contained, noise left out.
+	CorrectionUncertaintyCoulombs float64 `protobuf:"fixed64,2,opt,name=correction_uncertainty_coulombs,json=correctionUncertaintyCoulombs,proto3" json:"correction_uncertainty_coulombs,omitempty"`
+	unknownFields                 protoimpl.UnknownFields
+	sizeCache                     protoimpl.SizeCache
+}
+
+func (x *FusedCorrection) Reset() {
+	*x = FusedCorrection{}
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FusedCorrection) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FusedCorrection) ProtoMessage() {}
+
+func (x *FusedCorrection) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FusedCorrection.ProtoReflect.Descriptor instead.
+func (*FusedCorrection) Descriptor() ([]byte, []int) {
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *FusedCorrection) GetCorrectionCoulombs() float64 {
+	if x != nil {
+		return x.CorrectionCoulombs
+	}
+	return 0
+}
+
+func (x *FusedCorrection) GetCorrectionUncertaintyCoulombs() float64 {
+	if x != nil {
+		return x.CorrectionUncertaintyCoulombs
+	}
+	return 0
+}
+
 // Note is something an estimator has to say beside its estimates.
 type Note struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -878,7 +1219,7 @@ type Note struct {
 
 func (x *Note) Reset() {
 	*x = Note{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[12]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -890,7 +1231,7 @@ func (x *Note) String() string {
 func (*Note) ProtoMessage() {}
 
 func (x *Note) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[12]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -903,7 +1244,7 @@ func (x *Note) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Note.ProtoReflect.Descriptor instead.
 func (*Note) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{12}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Note) GetChannel() string {
@@ -950,7 +1291,7 @@ type ChannelEstimate struct {
 
 func (x *ChannelEstimate) Reset() {
 	*x = ChannelEstimate{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[13]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -962,7 +1303,7 @@ func (x *ChannelEstimate) String() string {
 func (*ChannelEstimate) ProtoMessage() {}
 
 func (x *ChannelEstimate) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[13]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -975,7 +1316,7 @@ func (x *ChannelEstimate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChannelEstimate.ProtoReflect.Descriptor instead.
 func (*ChannelEstimate) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{13}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ChannelEstimate) GetName() string {
@@ -1047,16 +1388,18 @@ const file_ampledger_plugin_v1_estimator_proto_rawDesc = "" +
 	"\x05bases\x18\x02 \x03(\v2!.ampledger.plugin.v1.ChannelBasisR\x05bases\"Y\n" +
 	"\fChannelBasis\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x125\n" +
-	"\x17play_half_width_amperes\x18\x02 \x03(\x01R\x14playHalfWidthAmperes\"&\n" +
+	"\x17play_half_width_amperes\x18\x02 \x03(\x01R\x14playHalfWidthAmperes\"E\n" +
 	"\x0eRestoreRequest\x12\x14\n" +
-	"\x05state\x18\x01 \x01(\fR\x05state\"\x11\n" +
+	"\x05state\x18\x01 \x01(\fR\x05state\x12\x1d\n" +
+	"\n" +
+	"away_nanos\x18\x02 \x01(\x03R\tawayNanos\"\x11\n" +
 	"\x0fRestoreResponse\"\x11\n" +
 	"\x0fSnapshotRequest\"(\n" +
 	"\x10SnapshotResponse\x12\x14\n" +
 	"\x05state\x18\x01 \x01(\fR\x05state\"D\n" +
 	"\n" +
 	"RunRequest\x126\n" +
-	"\asummary\x18\x01 \x01(\v2\x1c.ampledger.plugin.v1.SummaryR\asummary\"\xc3\x02\n" +
+	"\asummary\x18\x01 \x01(\v2\x1c.ampledger.plugin.v1.SummaryR\asummary\"\xa6\x03\n" +
 	"\aSummary\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12%\n" +
 	"\x0efirst_sequence\x18\x02 \x01(\x04R\rfirstSequence\x12#\n" +
@@ -1064,7 +1407,20 @@ const file_ampledger_plugin_v1_estimator_proto_rawDesc = "" +
 	"\x15first_monotonic_nanos\x18\x04 \x01(\x03R\x13firstMonotonicNanos\x120\n" +
 	"\x14last_monotonic_nanos\x18\x05 \x01(\x03R\x12lastMonotonicNanos\x12-\n" +
 	"\x04rest\x18\x06 \x01(\x0e2\x19.ampledger.plugin.v1.RestR\x04rest\x12?\n" +
-	"\bchannels\x18\a \x03(\v2#.ampledger.plugin.v1.ChannelSummaryR\bchannels\"\xfd\x03\n" +
+	"\bchannels\x18\a \x03(\v2#.ampledger.plugin.v1.ChannelSummaryR\bchannels\x12/\n" +
+	"\x05marks\x18\b \x03(\v2\x19.ampledger.plugin.v1.MarkR\x05marks\x120\n" +
+	"\x05fused\x18\t \x01(\v2\x1a.ampledger.plugin.v1.FusedR\x05fused\"s\n" +
+	"\x04Mark\x12'\n" +
+	"\x0fpassed_coulombs\x18\x01 \x01(\x01R\x0epassedCoulombs\x12B\n" +
+	"\x1dstandard_uncertainty_coulombs\x18\x02 \x01(\x01R\x1bstandardUncertaintyCoulombs\"k\n" +
+	"\x05Fused\x12)\n" +
+	"\x10integral_seconds\x18\x01 \x01(\x01R\x0fintegralSeconds\x127\n" +
+	"\x06shares\x18\x02 \x03(\v2\x1f.ampledger.plugin.v1.FusedShareR\x06shares\"t\n" +
+	"\n" +
+	"FusedShare\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12%\n" +
+	"\x0eweight_seconds\x18\x02 \x01(\x01R\rweightSeconds\x12+\n" +
+	"\x11integral_coulombs\x18\x03 \x01(\x01R\x10integralCoulombs\"\xfd\x03\n" +
 	"\x0eChannelSummary\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12#\n" +
 	"\rreading_count\x18\x02 \x01(\rR\freadingCount\x12!\n" +
@@ -1078,12 +1434,21 @@ const file_ampledger_plugin_v1_estimator_proto_rawDesc = "" +
 	"\x10play_mean_ratios\x18\n" +
 	" \x03(\x01R\x0eplayMeanRatios\x12+\n" +
 	"\x11integral_coulombs\x18\v \x01(\x01R\x10integralCoulombs\x12)\n" +
-	"\x10integral_seconds\x18\f \x01(\x01R\x0fintegralSeconds\"\xc3\x01\n" +
+	"\x10integral_seconds\x18\f \x01(\x01R\x0fintegralSeconds\"\xc7\x02\n" +
 	"\vRunResponse\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12)\n" +
 	"\x10through_sequence\x18\x02 \x01(\x04R\x0fthroughSequence\x12@\n" +
 	"\bchannels\x18\x03 \x03(\v2$.ampledger.plugin.v1.ChannelEstimateR\bchannels\x12/\n" +
-	"\x05notes\x18\x04 \x03(\v2\x19.ampledger.plugin.v1.NoteR\x05notes\"N\n" +
+	"\x05notes\x18\x04 \x03(\v2\x19.ampledger.plugin.v1.NoteR\x05notes\x12F\n" +
+	"\vcovariances\x18\x05 \x03(\v2$.ampledger.plugin.v1.ErrorCovarianceR\vcovariances\x12:\n" +
+	"\x05fused\x18\x06 \x01(\v2$.ampledger.plugin.v1.FusedCorrectionR\x05fused\"f\n" +
+	"\x0fErrorCovariance\x12\x14\n" +
+	"\x05first\x18\x01 \x01(\tR\x05first\x12\x16\n" +
+	"\x06second\x18\x02 \x01(\tR\x06second\x12%\n" +
+	"\x0esquare_amperes\x18\x03 \x01(\x01R\rsquareAmperes\"\x8a\x01\n" +
+	"\x0fFusedCorrection\x12/\n" +
+	"\x13correction_coulombs\x18\x01 \x01(\x01R\x12correctionCoulombs\x12F\n" +
+	"\x1fcorrection_uncertainty_coulombs\x18\x02 \x01(\x01R\x1dcorrectionUncertaintyCoulombs\"N\n" +
 	"\x04Note\x12\x18\n" +
 	"\achannel\x18\x01 \x01(\tR\achannel\x12\x18\n" +
 	"\asubject\x18\x02 \x01(\tR\asubject\x12\x12\n" +
@@ -1119,7 +1484,7 @@ func file_ampledger_plugin_v1_estimator_proto_rawDescGZIP() []byte {
 }
 
 var file_ampledger_plugin_v1_estimator_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_ampledger_plugin_v1_estimator_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_ampledger_plugin_v1_estimator_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_ampledger_plugin_v1_estimator_proto_goTypes = []any{
 	(Rest)(0),                                 // 0: ampledger.plugin.v1.Rest
 	(*EstimatorServiceConfigureRequest)(nil),  // 1: ampledger.plugin.v1.EstimatorServiceConfigureRequest
@@ -1132,34 +1497,44 @@ var file_ampledger_plugin_v1_estimator_proto_goTypes = []any{
 	(*SnapshotResponse)(nil),                  // 8: ampledger.plugin.v1.SnapshotResponse
 	(*RunRequest)(nil),                        // 9: ampledger.plugin.v1.RunRequest
 	(*Summary)(nil),                           // 10: ampledger.plugin.v1.Summary
-	(*ChannelSummary)(nil),                    // 11: ampledger.plugin.v1.ChannelSummary
-	(*RunResponse)(nil),                       // 12: ampledger.plugin.v1.RunResponse
-	(*Note)(nil),                              // 13: ampledger.plugin.v1.Note
-	(*ChannelEstimate)(nil),                   // 14: ampledger.plugin.v1.ChannelEstimate
-	(*structpb.Struct)(nil),                   // 15: google.protobuf.Struct
+	(*Mark)(nil),                              // 11: ampledger.plugin.v1.Mark
+	(*Fused)(nil),                             // 12: ampledger.plugin.v1.Fused
+	(*FusedShare)(nil),                        // 13: ampledger.plugin.v1.FusedShare
+	(*ChannelSummary)(nil),                    // 14: ampledger.plugin.v1.ChannelSummary
+	(*RunResponse)(nil),                       // 15: ampledger.plugin.v1.RunResponse
+	(*ErrorCovariance)(nil),                   // 16: ampledger.plugin.v1.ErrorCovariance
+	(*FusedCorrection)(nil),                   // 17: ampledger.plugin.v1.FusedCorrection
+	(*Note)(nil),                              // 18: ampledger.plugin.v1.Note
+	(*ChannelEstimate)(nil),                   // 19: ampledger.plugin.v1.ChannelEstimate
+	(*structpb.Struct)(nil),                   // 20: google.protobuf.Struct
 }
 var file_ampledger_plugin_v1_estimator_proto_depIdxs = []int32{
 	2,  // 0: ampledger.plugin.v1.EstimatorServiceConfigureRequest.channels:type_name -> ampledger.plugin.v1.EstimatorChannel
-	15, // 1: ampledger.plugin.v1.EstimatorServiceConfigureRequest.settings:type_name -> google.protobuf.Struct
+	20, // 1: ampledger.plugin.v1.EstimatorServiceConfigureRequest.settings:type_name -> google.protobuf.Struct
 	4,  // 2: ampledger.plugin.v1.EstimatorServiceConfigureResponse.bases:type_name -> ampledger.plugin.v1.ChannelBasis
 	10, // 3: ampledger.plugin.v1.RunRequest.summary:type_name -> ampledger.plugin.v1.Summary
 	0,  // 4: ampledger.plugin.v1.Summary.rest:type_name -> ampledger.plugin.v1.Rest
-	11, // 5: ampledger.plugin.v1.Summary.channels:type_name -> ampledger.plugin.v1.ChannelSummary
-	14, // 6: ampledger.plugin.v1.RunResponse.channels:type_name -> ampledger.plugin.v1.ChannelEstimate
-	13, // 7: ampledger.plugin.v1.RunResponse.notes:type_name -> ampledger.plugin.v1.Note
-	1,  // 8: ampledger.plugin.v1.EstimatorService.Configure:input_type -> ampledger.plugin.v1.EstimatorServiceConfigureRequest
-	5,  // 9: ampledger.plugin.v1.EstimatorService.Restore:input_type -> ampledger.plugin.v1.RestoreRequest
-	7,  // 10: ampledger.plugin.v1.EstimatorService.Snapshot:input_type -> ampledger.plugin.v1.SnapshotRequest
-	9,  // 11: ampledger.plugin.v1.EstimatorService.Run:input_type -> ampledger.plugin.v1.RunRequest
-	3,  // 12: ampledger.plugin.v1.EstimatorService.Configure:output_type -> ampledger.plugin.v1.EstimatorServiceConfigureResponse
-	6,  // 13: ampledger.plugin.v1.EstimatorService.Restore:output_type -> ampledger.plugin.v1.RestoreResponse
-	8,  // 14: ampledger.plugin.v1.EstimatorService.Snapshot:output_type -> ampledger.plugin.v1.SnapshotResponse
-	12, // 15: ampledger.plugin.v1.EstimatorService.Run:output_type -> ampledger.plugin.v1.RunResponse
-	12, // [12:16] is the sub-list for method output_type
-	8,  // [8:12] is the sub-list for method input_type
-	8,  // [8:8] is the sub-list for extension type_name
-	8,  // [8:8] is the sub-list for extension extendee
-	0,  // [0:8] is the sub-list for field type_name
+	14, // 5: ampledger.plugin.v1.Summary.channels:type_name -> ampledger.plugin.v1.ChannelSummary
+	11, // 6: ampledger.plugin.v1.Summary.marks:type_name -> ampledger.plugin.v1.Mark
+	12, // 7: ampledger.plugin.v1.Summary.fused:type_name -> ampledger.plugin.v1.Fused
+	13, // 8: ampledger.plugin.v1.Fused.shares:type_name -> ampledger.plugin.v1.FusedShare
+	19, // 9: ampledger.plugin.v1.RunResponse.channels:type_name -> ampledger.plugin.v1.ChannelEstimate
+	18, // 10: ampledger.plugin.v1.RunResponse.notes:type_name -> ampledger.plugin.v1.Note
+	16, // 11: ampledger.plugin.v1.RunResponse.covariances:type_name -> ampledger.plugin.v1.ErrorCovariance
+	17, // 12: ampledger.plugin.v1.RunResponse.fused:type_name -> ampledger.plugin.v1.FusedCorrection
+	1,  // 13: ampledger.plugin.v1.EstimatorService.Configure:input_type -> ampledger.plugin.v1.EstimatorServiceConfigureRequest
+	5,  // 14: ampledger.plugin.v1.EstimatorService.Restore:input_type -> ampledger.plugin.v1.RestoreRequest
+	7,  // 15: ampledger.plugin.v1.EstimatorService.Snapshot:input_type -> ampledger.plugin.v1.SnapshotRequest
+	9,  // 16: ampledger.plugin.v1.EstimatorService.Run:input_type -> ampledger.plugin.v1.RunRequest
+	3,  // 17: ampledger.plugin.v1.EstimatorService.Configure:output_type -> ampledger.plugin.v1.EstimatorServiceConfigureResponse
+	6,  // 18: ampledger.plugin.v1.EstimatorService.Restore:output_type -> ampledger.plugin.v1.RestoreResponse
+	8,  // 19: ampledger.plugin.v1.EstimatorService.Snapshot:output_type -> ampledger.plugin.v1.SnapshotResponse
+	15, // 20: ampledger.plugin.v1.EstimatorService.Run:output_type -> ampledger.plugin.v1.RunResponse
+	17, // [17:21] is the sub-list for method output_type
+	13, // [13:17] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_ampledger_plugin_v1_estimator_proto_init() }
@@ -1173,7 +1548,7 @@ func file_ampledger_plugin_v1_estimator_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ampledger_plugin_v1_estimator_proto_rawDesc), len(file_ampledger_plugin_v1_estimator_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   14,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
