@@ -20,11 +20,12 @@ const maximumMessage = 16 << 20
 
 // Client is a connection to a daemon with a client for each service.
 type Client struct {
-	Readings   ampledgerv1.ReadingServiceClient
-	Charge     ampledgerv1.ChargeServiceClient
-	Abuse      ampledgerv1.AbuseServiceClient
-	Estimators ampledgerv1.EstimatorServiceClient
-	conn       *grpc.ClientConn
+	Readings      ampledgerv1.ReadingServiceClient
+	Charge        ampledgerv1.ChargeServiceClient
+	Abuse         ampledgerv1.AbuseServiceClient
+	Estimators    ampledgerv1.EstimatorServiceClient
+	Commissioning ampledgerv1.CommissioningServiceClient
+	conn          *grpc.ClientConn
 
 	// Away is told when a stream that is followed breaks, with the reason, and with nil when the daemon answers again; nil = nobody is
 	// told. Set it before anything is followed.
@@ -59,7 +60,8 @@ func Dial(address string) (*Client, error) {
 	}
 	return &Client{
 		Readings: ampledgerv1.NewReadingServiceClient(conn), Charge: ampledgerv1.NewChargeServiceClient(conn),
-		Abuse: ampledgerv1.NewAbuseServiceClient(conn), Estimators: ampledgerv1.NewEstimatorServiceClient(conn), conn: conn,
+		Abuse: ampledgerv1.NewAbuseServiceClient(conn), Estimators: ampledgerv1.NewEstimatorServiceClient(conn),
+		Commissioning: ampledgerv1.NewCommissioningServiceClient(conn), conn: conn,
 	}, nil
 }
 

@@ -47,6 +47,9 @@ type Conductor struct {
 	mu         sync.Mutex // held while a frame goes through, and never while a plugin is waited for (but in lockstep)
 	sides      []*side
 	estimation estimation
+	declared   *declaration // a window without current that is open; nil = none
+	marks      []*mark      // to go with the next summary
+	marked     int64        // wall-clock time of the newest mark taken
 }
 
 // side is what a conductor has on one device.
@@ -184,7 +187,7 @@ func (c *Conductor) span(ctx context.Context, s *side, span *scan.Frame) {
 		lane.apply(span, c.sink)
 	}
 	c.watchClock(s, span)
-	c.estimation.contactor.see(s.contactor, span, &s.open.rest)
+	c.estimation.contactor.see(s.contactor, span, c.declared.covers(s, span, c.devices()), &s.open.rest)
 	s.open.last = momentOf(span, span.Count-1)
 	if (span.Sequence+uint64(span.Count))%s.summaryScans == 0 {
 		c.closeSummary(ctx, s)
@@ -213,7 +216,9 @@ func (c *Conductor) watchClock(s *side, span *scan.Frame) {
 // closeSummary hands the gathered summary to the estimators and posts what is due.
 func (c *Conductor) closeSummary(ctx context.Context, s *side) {
 	next := c.summarise(s)
-	c.estimation.observe(ctx, next)
+	c.declared.gather(&next, c.estimation.number+1, s.open.first, &s.open.rest)
+	c.carryMarks(s, &next)
+	c.estimation.observe(ctx, &next)
 	if c.estimation.lockstep {
 		c.takeEstimates()
 	}
@@ -234,7 +239,7 @@ func (c *Conductor) summarise(s *side) item {
 	next := item{made: s.open.last, summary: &plugin.Summary{
 		Device: s.device, FirstSequence: s.open.first.Sequence, LastSequence: s.open.last.Sequence,
 		FirstMonotonicNanos: s.open.first.Monotonic, LastMonotonicNanos: s.open.last.Monotonic,
-		Rest: s.open.rest.verdict(c.config.Contactor != nil),
+		Rest: s.open.rest.verdict(),
 	}}
 	for _, lane := range s.lanes {
 		summary, at := lane.summarise()
@@ -265,6 +270,7 @@ func (c *Conductor) End(ctx context.Context, device string) {
 	}
 	s.ended = true
 	c.flush(ctx, s)
+	c.declared.end(s, c.devices())
 	if len(c.sides) == c.devices() && !slices.ContainsFunc(c.sides, func(s *side) bool { return !s.ended }) {
 		c.sink.Ended(c.config.Name)
 	}

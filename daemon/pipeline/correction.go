@@ -81,7 +81,9 @@ func (l *Lane) believed() charge.Totals {
 }
 
 // adjustment is what is to be added to net as far as is known now, in microcoulombs.
-func (l *Lane) adjustment() int64 { return int64(math.Round(-l.sign() * l.corrected.later * 1e6)) }
+func (l *Lane) adjustment() int64 { return l.microcoulombs(l.corrected) }
+
+func (l *Lane) microcoulombs(c corrected) int64 { return int64(math.Round(-l.sign() * c.later * 1e6)) }
 
 // adjust posts what was learned later of the charge, if it has moved by more than a threshold, or at all if final.
 func (l *Lane) adjust(sink Sink, threshold int64, resting, final bool) {

@@ -43,9 +43,11 @@ const (
 
 // item is a summary, the time its estimate will be as of, and where each of its channels stood then.
 type item struct {
-	summary *plugin.Summary // without play means, which each estimator gets its own of
-	made    scan.Clock
-	stands  []stand // one a channel
+	number   uint64          // counts a conductor's summaries, from 1
+	summary  *plugin.Summary // without play means, which each estimator gets its own of
+	made     scan.Clock
+	stands   []stand    // one a channel
+	hearings []*hearing // of those who wait for the answer
 }
 
 // estimation is a conductor's estimator in force, its candidate and what both are fed with. The conductor's lock guards it.
@@ -54,6 +56,7 @@ type estimation struct {
 	lockstep  bool
 	beginning bool       // the first estimator is still to come
 	newest    scan.Clock // time of the newest summary
+	number    uint64     // and its number
 
 	generation uint64 // newest given out
 	current    *run   // in force; nil = none
@@ -70,13 +73,15 @@ func (e *estimation) init(config ConductorConfig) {
 }
 
 // observe hands a summary to the estimators.
-func (e *estimation) observe(ctx context.Context, next item) {
+func (e *estimation) observe(ctx context.Context, next *item) {
 	if len(next.summary.GetChannels()) == 0 {
 		return
 	}
+	e.number++
+	next.number = e.number
 	e.newest = next.made
 	if e.lockstep {
-		if e.current != nil && e.current.answer(ctx, next) != nil {
+		if e.current != nil && e.current.answer(ctx, *next) != nil {
 			e.wake()
 		}
 		return
@@ -84,11 +89,19 @@ func (e *estimation) observe(ctx context.Context, next item) {
 	if len(e.retained) == retainedSummaries {
 		e.retained = slices.Delete(e.retained, 0, retainedSummaries/4)
 	}
-	e.retained = append(e.retained, next)
-	for _, r := range [...]*run{e.current, e.pending} {
-		if r != nil {
-			r.offer(next)
-		}
+	e.retained = append(e.retained, *next)
+	if e.pending != nil {
+		e.pending.offer(*next)
+	}
+	if e.current != nil && !e.current.offer(*next) {
+		next.tell(&plugin.Answer{Notes: []*plugin.Note{{Subject: "summary skipped", Text: "the estimator is too far behind"}}})
+	}
+}
+
+// tell gives the answer to those who wait for it.
+func (i *item) tell(answer *plugin.Answer) {
+	for _, h := range i.hearings {
+		h.hear(i.number, answer)
 	}
 }
 

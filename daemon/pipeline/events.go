@@ -57,16 +57,25 @@ func (b *eventBook) direction(side guard.Side) ampledgerv1.Direction {
 	return ampledgerv1.Direction_DIRECTION_DISCHARGE
 }
 
-// note tells what an estimator has to say: an event that is raised and over at once.
+// note tells what an estimator has to say.
 func (b *eventBook) note(estimator string, n *plugin.Note, at *scan.Clock) {
+	b.remark("note/"+estimator, at, &ampledgerv1.Event{Channel: n.GetChannel(), Element: n.GetSubject(), Estimator: estimator, Detail: n.GetText()})
+}
+
+// operator tells what an operator declared.
+func (b *eventBook) operator(subject string, at *scan.Clock, detail string) {
+	b.remark("operator", at, &ampledgerv1.Event{Element: subject, Detail: detail})
+}
+
+// remark tells an event that is raised and over at once.
+func (b *eventBook) remark(source string, at *scan.Clock, event *ampledgerv1.Event) {
 	b.faults++
-	b.sink.Event(&ampledgerv1.Event{
-		EventId: fmt.Sprintf("%s/%s/note/%s/%d", b.config.EventPrefix, b.config.Name, estimator, b.faults),
-		State:   ampledgerv1.EventState_EVENT_STATE_RAISED, Conductor: b.config.Name, Channel: n.GetChannel(), Element: n.GetSubject(),
-		Kind: "note", Direction: ampledgerv1.Direction_DIRECTION_BOTH, OnsetSequence: at.Sequence, OnsetWallNanos: at.Wall,
-		OnsetMonotonicNanos: at.Monotonic, ChangeSequence: at.Sequence, ChangeWallNanos: at.Wall, ChangeMonotonicNanos: at.Monotonic,
-		Estimator: estimator, Detail: n.GetText(),
-	})
+	event.EventId = fmt.Sprintf("%s/%s/%s/%d", b.config.EventPrefix, b.config.Name, source, b.faults)
+	event.State, event.Conductor, event.Kind = ampledgerv1.EventState_EVENT_STATE_RAISED, b.config.Name, "note"
+	event.Direction = ampledgerv1.Direction_DIRECTION_BOTH
+	event.OnsetSequence, event.OnsetWallNanos, event.OnsetMonotonicNanos = at.Sequence, at.Wall, at.Monotonic
+	event.ChangeSequence, event.ChangeWallNanos, event.ChangeMonotonicNanos = at.Sequence, at.Wall, at.Monotonic
+	b.sink.Event(event)
 }
 
 // fault is a plugin's failure as an event that is raised once and cleared once.

@@ -10,13 +10,14 @@ type contact struct {
 	known, open bool
 }
 
-// restTally gathers whether the contactor was open throughout a summary.
+// restTally gathers whether it was certain throughout a summary that no current flowed.
 type restTally struct {
-	open, closed, unknown int
+	open, declared, closed, unknown int // scans: contactor open; else declared by an operator; neither; not known
 }
 
-// see takes the contactor's word for the scans of a span: from its column if it is read by the same device, else the newest one.
-func (c *contact) see(column int, span *scan.Frame, tally *restTally) {
+// see takes the contactor's word for the scans of a span, from its column if it is read by the same device, else the newest one. The
+// first of them, as many as declared, are without current by an operator's word.
+func (c *contact) see(column int, span *scan.Frame, declared int, tally *restTally) {
 	for k := 0; k < span.Count; k++ {
 		if column >= 0 {
 			v := span.Columns[column].At(k)
@@ -24,20 +25,22 @@ func (c *contact) see(column int, span *scan.Frame, tally *restTally) {
 			c.open = v != 0
 		}
 		switch {
-		case !c.known:
-			tally.unknown++
-		case c.open:
+		case c.known && c.open:
 			tally.open++
-		default:
+		case k < declared:
+			tally.declared++
+		case c.known:
 			tally.closed++
+		default:
+			tally.unknown++
 		}
 	}
 }
 
-// verdict is certain only if every scan said so.
-func (t *restTally) verdict(contactor bool) pluginv1.Rest {
+// verdict is certain only if every scan was.
+func (t *restTally) verdict() pluginv1.Rest {
 	switch {
-	case !contactor || t.unknown > 0:
+	case t.unknown > 0:
 		return pluginv1.Rest_REST_UNSPECIFIED
 	case t.closed > 0:
 		return pluginv1.Rest_REST_NONE

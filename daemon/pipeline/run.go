@@ -50,13 +50,15 @@ func newRun(candidate Candidate, generation uint64, started Started, backlog []i
 }
 
 // offer queues a summary; if the estimator is too far behind it is skipped and counted.
-func (r *run) offer(next item) {
+func (r *run) offer(next item) (queued bool) {
 	select {
 	case r.queue <- next:
+		return true
 	default:
 		r.mu.Lock()
 		r.skipped++
 		r.mu.Unlock()
+		return false
 	}
 }
 
@@ -93,6 +95,7 @@ func (r *run) answer(ctx context.Context, next item) error {
 		return err
 	}
 	r.keep(answer, next)
+	next.tell(answer)
 	return nil
 }
 
@@ -155,6 +158,14 @@ func (i *item) of(channel string) *stand {
 		}
 	}
 	return nil
+}
+
+// of gives what the estimator said of a channel last, if it did.
+func (r *run) of(lane *Lane) (newest laneEstimate, has bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	newest, has = r.newest[lane]
+	return newest, has
 }
 
 // take gives the newest estimates if any of them was not taken yet.

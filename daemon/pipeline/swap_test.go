@@ -13,10 +13,16 @@ import (
 // live makes a conductor with an estimator "old" in force, offset 1 A, that has answered for the first ten scans, and its supervisor.
 func live(t *testing.T, j *journal, s starts) *Conductor {
 	t.Helper()
+	return liveAs(t, j, s, ConductorConfig{})
+}
+
+func liveAs(t *testing.T, j *journal, s starts, config ConductorConfig) *Conductor {
+	t.Helper()
 	if s["old"] == nil {
 		s["old"] = always(fixed(1))
 	}
-	c := newConductor(t, j, ConductorConfig{Start: s.start, Expected: true})
+	config.Start, config.Expected = s.start, true
+	c := newConductor(t, j, config)
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan struct{})
 	go func() { defer close(done); _ = c.Run(ctx) }()

@@ -48,6 +48,7 @@ func NewServer(backend *Backend, log *zap.Logger) *Server {
 	ampledgerv1.RegisterChargeServiceServer(s, &chargeServer{backend: backend})
 	ampledgerv1.RegisterAbuseServiceServer(s, &abuseServer{backend: backend})
 	ampledgerv1.RegisterEstimatorServiceServer(s, &estimatorServer{backend: backend})
+	ampledgerv1.RegisterCommissioningServiceServer(s, &commissioningServer{backend: backend})
 	healthv1.RegisterHealthServer(s, s.health)
 	reflection.Register(s)
 	s.refreshHealth()

@@ -16,7 +16,7 @@ import (
 )
 
 var services = []string{
-	"ampledger.v1.AbuseService", "ampledger.v1.ChargeService", "ampledger.v1.EstimatorService", "ampledger.v1.ReadingService",
+	"ampledger.v1.AbuseService", "ampledger.v1.ChargeService", "ampledger.v1.CommissioningService", "ampledger.v1.EstimatorService", "ampledger.v1.ReadingService",
 	"grpc.health.v1.Health", "grpc.reflection.v1.ServerReflection",
 }
 

@@ -1,0 +1,229 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	pluginv1 "github.com/ampledger/ampledger/proto/ampledger/plugin/v1"
+)
+
+// Mark is a moment at which the charge stored in the pack is known from elsewhere.
+type Mark struct {
+	StoredCoulombs      float64 // from an origin that is the same for all marks
+	UncertaintyCoulombs float64 // standard, > 0
+	Wall                int64   // ns since 1970-01-01 UTC; 0 = now
+	By, Note            string  // who says so, and why
+}
+
+// The reasons why a mark is not taken.
+var (
+	ErrMarkOld     = errors.New("the moment lies before what is still retained: a mark must be posted while the readings since then are at hand")
+	ErrMarkFuture  = errors.New("the moment lies in the future")
+	ErrMarkOrder   = errors.New("the moment is not after that of the mark before")
+	ErrMarkBusy    = errors.New("too many marks wait for the next summary")
+	ErrNoEstimator = errors.New("no estimator works on this conductor, and a mark is for an estimator")
+)
+
+// mostMarks is how many marks may wait for a summary.
+const mostMarks = 16
+
+// Marked is what an estimator made of a mark.
+type Marked struct {
+	Wall    int64   // wall-clock time of the scan the mark was carried to
+	Carried float64 // coulombs that flowed from the mark to there, out of the pack
+	Moves   []Move
+	Notes   []string // of the estimator
+}
+
+// Move is by how much a channel's balance moves.
+type Move struct {
+	Lane           *Lane
+	Microcoulombs  int64   // to be added to its balance
+	Before, Now    float64 // standard uncertainty of the balance from zero and gain, coulombs
+	adjustedBefore int64
+}
+
+// mark is a Mark on its way.
+type mark struct {
+	Mark
+	hearing *hearing
+	marked  Marked
+	refused error
+	carried chan struct{} // closed when it was carried, or refused
+}
+
+// Mark hands a mark to the estimator with the next summary of the device the charge is taken from, carried on to that summary's end by
+// what was read since. It returns when the estimator has answered.
+func (c *Conductor) Mark(ctx context.Context, m Mark) (*Marked, error) {
+	if !c.estimates() {
+		return nil, ErrNoEstimator
+	}
+	waiting := &mark{Mark: m, hearing: newHearing(), carried: make(chan struct{})}
+	if err := c.queueMark(waiting); err != nil {
+		return nil, err
+	}
+	select {
+	case <-waiting.carried:
+	case <-ctx.Done():
+		c.dropMark(waiting)
+		return nil, context.Cause(ctx)
+	}
+	if waiting.refused != nil {
+		return nil, waiting.refused
+	}
+	notes, err := waiting.hearing.wait(ctx)
+	if err != nil {
+		return nil, err
+	}
+	waiting.marked.Notes = notes
+	c.finishMoves(&waiting.marked)
+	return &waiting.marked, nil
+}
+
+func (c *Conductor) queueMark(m *mark) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if len(c.marks) >= mostMarks {
+		return ErrMarkBusy
+	}
+	c.marks = append(c.marks, m)
+	return nil
+}
+
+func (c *Conductor) dropMark(m *mark) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.marks = slices.DeleteFunc(c.marks, func(other *mark) bool { return other == m })
+}
+
+// carryMarks gives the marks that wait to a summary, if it is of the device the charge is taken from.
+func (c *Conductor) carryMarks(s *side, next *item) {
+	lead := c.lead()
+	if len(c.marks) == 0 || lead == nil || lead.Device != s.device {
+		return
+	}
+	later := c.marks[:0]
+	for _, m := range c.marks {
+		switch wire, err := c.carry(m, lead, next); {
+		case errors.Is(err, ErrMarkFuture) && m.Wall-next.made.Wall < futureNanos:
+			later = append(later, m) // the clock of the caller, or of the summary, is a little off
+		case err != nil:
+			m.refused = err
+			close(m.carried)
+		default:
+			next.summary.Marks = append(next.summary.Marks, wire)
+			next.hearings = append(next.hearings, m.hearing)
+			m.hearing.until(c.estimation.number + 1)
+			c.marked = m.Wall
+			c.tellMark(m, lead, next)
+			close(m.carried)
+		}
+	}
+	c.marks = later
+}
+
+// futureNanos is how far beyond the newest summary a mark may lie to wait for the next one.
+const futureNanos = 60e9
+
+// lead is the channel marks are carried by.
+func (c *Conductor) lead() *Lane {
+	for _, lane := range c.lanes {
+		if lane.Name == c.config.ChargeFrom {
+			return lane
+		}
+	}
+	return c.lanes[0]
+}
+
+// carry moves a mark on to the end of a summary: by the raw charge since then, less the offset in force. What that may be off by, and, where
+// the mark lies within a summary, by how much the current changed in it, widens the mark.
+func (c *Conductor) carry(m *mark, lead *Lane, next *item) (*pluginv1.Mark, error) {
+	if m.Wall == 0 {
+		m.Wall = next.made.Wall
+	}
+	switch {
+	case m.Wall > next.made.Wall:
+		return nil, ErrMarkFuture
+	case c.marked != 0 && m.Wall <= c.marked:
+		return nil, ErrMarkOrder
+	}
+	l := leg{wall: m.Wall}
+	reached := l.add(next, lead)
+	for i := len(c.estimation.retained) - 1; !reached && i >= 0; i-- {
+		reached = l.add(&c.estimation.retained[i], lead)
+	}
+	if !reached {
+		return nil, ErrMarkOld
+	}
+	offset := lead.readings.Offset
+	flowed := l.coulombs - offset*l.seconds
+	u := math.Hypot(l.blur, lead.readings.ZeroAmperes*l.seconds)
+	sign := lead.sign() // net charge out of the pack, in the sign of the readings
+	m.marked = Marked{Wall: next.made.Wall, Carried: sign * flowed, Moves: c.beginMoves()}
+	return &pluginv1.Mark{
+		PassedCoulombs: flowed - sign*m.StoredCoulombs, StandardUncertaintyCoulombs: math.Hypot(m.UncertaintyCoulombs, u),
+	}, nil
+}
+
+// leg is the way from a mark to the end of a summary.
+type leg struct {
+	wall              int64
+	coulombs, seconds float64 // raw, in the sign of the readings
+	blur              float64 // coulombs
+}
+
+// add adds what of a summary lies behind the mark and tells whether the mark was reached.
+func (l *leg) add(i *item, lead *Lane) (reached bool) {
+	at := i.of(lead.Name)
+	if at == nil {
+		return false
+	}
+	for _, of := range i.summary.GetChannels() {
+		if of.GetName() != lead.Name || of.GetIntegralSeconds() <= 0 {
+			continue
+		}
+		behind := float64(i.made.Wall-l.wall) * 1e-9
+		share := min(1, behind/of.GetIntegralSeconds())
+		l.coulombs += share * of.GetIntegralCoulombs()
+		l.seconds += share * of.GetIntegralSeconds()
+		if share < 1 {
+			l.blur = (of.GetMaximumAmperes() - of.GetMinimumAmperes()) / math.Sqrt(12) * min(share, 1-share) * of.GetIntegralSeconds()
+		}
+		return behind <= of.GetIntegralSeconds()
+	}
+	return false
+}
+
+func (c *Conductor) tellMark(m *mark, lead *Lane, next *item) {
+	c.events.operator("mark", &next.made, fmt.Sprintf("stored charge %.6g C ± %.3g C, says %s: %s", m.StoredCoulombs, m.UncertaintyCoulombs,
+		orNobody(m.By), m.Note))
+}
+
+// beginMoves notes where the balances stand.
+func (c *Conductor) beginMoves() (moves []Move) {
+	for _, lane := range c.lanes {
+		if lane.account != nil {
+			moves = append(moves, Move{Lane: lane, adjustedBefore: lane.adjustment(), Before: lane.believed().ZeroCoulombs})
+		}
+	}
+	return moves
+}
+
+// finishMoves compares them with what the estimator says now.
+func (c *Conductor) finishMoves(m *Marked) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for i := range m.Moves {
+		move := &m.Moves[i]
+		move.Now = move.Before
+		if r := c.estimation.current; r != nil {
+			if newest, has := r.of(move.Lane); has && newest.known {
+				move.Microcoulombs = move.Lane.microcoulombs(newest.corrected) - move.adjustedBefore
+				move.Now = newest.uncertainty
+			}
+		}
+	}
+}

@@ -1,0 +1,240 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+
+	"github.com/ampledger/ampledger/daemon/scan"
+	"github.com/ampledger/ampledger/plugins/plugin"
+)
+
+// Window is a time that an operator declares to be without current.
+type Window struct {
+	Nanos int64  // from the next scan on, by each device's own clock, > 0
+	By    string // who says so
+	Note  string // and why
+}
+
+// The reasons why a window taught nothing.
+var (
+	ErrWindowBusy  = errors.New("a window without current is open on this conductor already")
+	ErrWindowEmpty = errors.New("no whole summary lay in the window, so nothing was learnt: declare a longer one")
+)
+
+// Captured is what was read in a window.
+type Captured struct {
+	From, To int64 // wall-clock time of its first and last scan that counted
+	Zeros    []Zero
+	Notes    []string // of the estimator
+}
+
+// Zero is what a channel read while no current flowed.
+type Zero struct {
+	Lane          *Lane
+	Readings      uint64 // usable
+	Mean          float64
+	Uncertainty   float64 // of the mean, standard, from the scatter of the summaries' means; 0 if there are fewer than two
+	Celsius       float64
+	CelsiusKnown  bool
+	Before, After Offset
+
+	means  spread
+	warmth spread
+}
+
+// Offset is an offset in force with its standard uncertainty, in amperes.
+type Offset struct{ Amperes, Uncertainty float64 }
+
+// spread is a running mean with the sum of squares about it (Welford 1962).
+type spread struct{ count, mean, squares float64 }
+
+func (s *spread) add(v float64) {
+	s.count++
+	d := v - s.mean
+	s.mean += d / s.count
+	s.squares += d * (v - s.mean)
+}
+
+// uncertainty of the mean.
+func (s *spread) uncertainty() float64 {
+	if s.count < 2 {
+		return 0
+	}
+	return math.Sqrt(s.squares / (s.count - 1) / s.count)
+}
+
+// declaration is a window at work. The conductor's lock guards it.
+type declaration struct {
+	Window
+	until    map[*side]scan.Clock // the last moment of it, by the device's clock
+	zeros    map[*Lane]*Zero
+	captured Captured
+	newest   uint64 // number of its newest summary
+	hearing  *hearing
+	over     chan struct{} // closed when it is over on every device
+	isOver   bool
+}
+
+// Declare says that no current flows from now on for a time. Summaries that lie wholly in it are rests for the estimator. It returns when
+// the time is over on every device and the estimator has answered; if ctx ends before, so does the window.
+func (c *Conductor) Declare(ctx context.Context, w Window) (*Captured, error) {
+	d, err := c.declare(w)
+	if err != nil {
+		return nil, err
+	}
+	select {
+	case <-d.over:
+	case <-ctx.Done():
+	}
+	c.withdraw(d)
+	if err := context.Cause(ctx); err != nil {
+		return nil, err
+	}
+	return c.conclude(ctx, d)
+}
+
+func (c *Conductor) declare(w Window) (*declaration, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.declared != nil {
+		return nil, ErrWindowBusy
+	}
+	c.declared = &declaration{
+		Window: w, until: map[*side]scan.Clock{}, zeros: map[*Lane]*Zero{}, hearing: newHearing(), over: make(chan struct{}),
+	}
+	c.events.operator("zero declared", &c.estimation.newest,
+		fmt.Sprintf("no current for %.3g s, says %s: %s", float64(w.Nanos)*1e-9, orNobody(w.By), w.Note))
+	return c.declared, nil
+}
+
+func orNobody(by string) string {
+	if by == "" {
+		return "somebody"
+	}
+	return by
+}
+
+func (c *Conductor) withdraw(d *declaration) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.declared == d {
+		c.declared = nil
+	}
+}
+
+// conclude waits for the estimator and gives what was read.
+func (c *Conductor) conclude(ctx context.Context, d *declaration) (*Captured, error) {
+	if len(d.zeros) == 0 {
+		return nil, ErrWindowEmpty
+	}
+	notes := []string{"no estimator works on this conductor: nothing follows from the zero"}
+	if c.estimates() {
+		d.hearing.until(d.newest)
+		var err error
+		if notes, err = d.hearing.wait(ctx); err != nil {
+			return nil, err
+		}
+	}
+	d.captured.Notes = notes
+	for _, lane := range c.lanes {
+		if zero := d.zeros[lane]; zero != nil {
+			zero.Mean, zero.Uncertainty = zero.means.mean, zero.means.uncertainty()
+			zero.Celsius, zero.CelsiusKnown = zero.warmth.mean, zero.warmth.count > 0
+			zero.After = c.believedOffset(lane)
+			d.captured.Zeros = append(d.captured.Zeros, *zero)
+		}
+	}
+	return &d.captured, nil
+}
+
+// estimates tells whether an estimator is at work.
+func (c *Conductor) estimates() bool {
+	status, has := c.Estimator()
+	return has && status.Fault == nil
+}
+
+// believedOffset is the newest word on a channel's offset, in force or about to be.
+func (c *Conductor) believedOffset(lane *Lane) Offset {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if r := c.estimation.current; r != nil {
+		if newest, has := r.of(lane); has {
+			return Offset{newest.Amperes, newest.Uncertainty}
+		}
+	}
+	return Offset{lane.readings.Offset, lane.readings.ZeroAmperes}
+}
+
+// covers gives how many of a span's first scans lie in the window, and notes when it is over.
+func (d *declaration) covers(s *side, span *scan.Frame, sides int) (scans int) {
+	if d == nil {
+		return 0
+	}
+	until, begun := d.until[s]
+	if !begun {
+		until = scan.Clock{Epoch: span.Epoch, Monotonic: span.At(0) + d.Nanos}
+		d.until[s] = until
+	}
+	for scans < span.Count && span.Epoch == until.Epoch && span.At(scans) <= until.Monotonic {
+		scans++
+	}
+	if scans < span.Count {
+		d.end(s, sides)
+	}
+	return scans
+}
+
+// end ends the window on one device; a time base that began anew ends it as well.
+func (d *declaration) end(s *side, sides int) {
+	if d == nil {
+		return
+	}
+	d.until[s] = scan.Clock{Epoch: math.MaxUint64}
+	for _, until := range d.until {
+		if until.Epoch != math.MaxUint64 {
+			return
+		}
+	}
+	if len(d.until) == sides && !d.isOver {
+		d.isOver = true
+		close(d.over)
+	}
+}
+
+// gather takes a summary that was a rest throughout; number is what it will be counted as.
+func (d *declaration) gather(next *item, number uint64, first scan.Clock, rest *restTally) {
+	if d == nil || d.isOver && rest.declared == 0 || rest.closed+rest.unknown > 0 || len(next.stands) == 0 {
+		return
+	}
+	d.newest = number
+	if d.captured.From == 0 {
+		d.captured.From = first.Wall
+	}
+	d.captured.To = next.made.Wall
+	next.hearings = append(next.hearings, d.hearing)
+	for i, of := range next.summary.GetChannels() {
+		d.zero(next.stands[i].lane).add(of)
+	}
+}
+
+func (d *declaration) zero(lane *Lane) *Zero {
+	zero := d.zeros[lane]
+	if zero == nil {
+		zero = &Zero{Lane: lane, Before: Offset{lane.readings.Offset, lane.readings.ZeroAmperes}}
+		d.zeros[lane] = zero
+	}
+	return zero
+}
+
+func (z *Zero) add(of *plugin.ChannelSummary) {
+	if of.GetReadingCount() == 0 {
+		return
+	}
+	z.Readings += uint64(of.GetReadingCount())
+	z.means.add(of.GetMeanAmperes())
+	if of.GetTemperatureKnown() {
+		z.warmth.add(of.GetTemperatureCelsius())
+	}
+}
