@@ -78,8 +78,8 @@ func candidate(e *config.Estimator) pipeline.Candidate {
 
 // starter starts estimators as plugin processes.
 func starter(host *pluginhost.Host) pipeline.Start {
-	return func(ctx context.Context, c pipeline.Candidate, conductor plugin.Conductor) (pipeline.Started, error) {
-		e, err := host.StartEstimator(ctx, c.Program, conductor, c.Settings, pluginhost.Kept{})
+	return func(ctx context.Context, c pipeline.Candidate, conductor plugin.Conductor, kept pluginhost.Kept) (pipeline.Started, error) {
+		e, err := host.StartEstimator(ctx, c.Program, conductor, c.Settings, kept)
 		if err != nil {
 			return pipeline.Started{}, err
 		}

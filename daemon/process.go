@@ -78,6 +78,9 @@ func (s *offlineSink) Event(event *ampledgerv1.Event) {
 // Post implements pipeline.Sink: there is no ledger to post to.
 func (s *offlineSink) Post(*pipeline.Posting) bool { return true }
 
+// Keep implements pipeline.Sink: a run in lockstep keeps nothing.
+func (s *offlineSink) Keep(string, *pipeline.Kept) {}
+
 // Ended implements pipeline.Sink.
 func (s *offlineSink) Ended(string) {}
 

@@ -78,17 +78,20 @@ func (r *running) open(ctx context.Context) (err error) {
 	r.backend = &service.Backend{
 		Ledger: r.store, Events: events, Recording: r.recorder.Health, Estimators: r.options.Estimators,
 	}
-	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, log: r.options.Log}
+	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, store: r.store, log: r.options.Log}
 	r.conductors, r.devices, err = build(r.config, r.options, to, &sequences{r.store, r.recorder}, opening, false)
 	if err != nil {
 		return err
 	}
 	r.backend.Devices = r.devices
-	for _, conductor := range r.conductors {
+	for i, conductor := range r.conductors {
 		hub := service.NewHub(int(r.config.Retain.Megabytes * (1 << 20)))
 		to.hubs[conductor.Name()] = hub
 		openings, err := r.openings(ctx, conductor)
 		if err != nil {
+			return err
+		}
+		if err := r.restore(ctx, conductor, r.config.Conductors[i].Estimator); err != nil {
 			return err
 		}
 		r.backend.Conductors = append(r.backend.Conductors, &service.Conductor{Conductor: conductor, Hub: hub, Opening: openings})
@@ -113,11 +116,21 @@ func (r *running) openings(ctx context.Context, c *pipeline.Conductor) (map[stri
 			return nil, err
 		}
 		openings[lane.Name] = service.Opening{Balance: balance, Gaps: gaps}
-		if balance.ReadingCount > 0 {
-			c.Resume(lane.Name, charge.After{Sequence: balance.LastSequence, Wall: balance.ToWallNanos})
-		}
+		c.Resume(lane.Name, ledgerOf(&balance))
 	}
 	return openings, nil
+}
+
+// ledgerOf is what a channel goes on from.
+func ledgerOf(b *store.Balance) pipeline.Ledger {
+	ledger := pipeline.Ledger{
+		AdjustmentMicrocoulombs: b.AdjustmentMicrocoulombs, NetMicrocoulombs: b.NetMicrocoulombs(), DurationNanos: b.DurationNanos,
+		ZeroCoulombs: b.ZeroCoulombs,
+	}
+	if b.ReadingCount > 0 {
+		ledger.After = &charge.After{Sequence: b.LastSequence, Wall: b.ToWallNanos}
+	}
+	return ledger
 }
 
 // run starts the goroutines, waits for ctx and ends them in the reverse order: devices, estimators, recorder, services.

@@ -18,6 +18,7 @@ type sink struct {
 	hubs     map[string]*service.Hub
 	events   *service.Events
 	recorder *store.Recorder
+	store    *store.Store
 	log      *zap.Logger
 }
 

@@ -84,6 +84,7 @@ func (a *Account) resume(first *knot) {
 	}
 	nanos, causes := max(0, first.wall-before.Wall), a.pending|Restart
 	a.counts.DurationNanos += nanos
+	a.counts.AwayNanos += nanos
 	a.keep(Gap{
 		BeforeSequence: before.Sequence, AfterSequence: first.sequence, FromWall: before.Wall, DurationNanos: nanos, Causes: causes,
 		BoundMicrocoulombs: microcoulombs(a.config.bound(causes) * seconds(nanos)),

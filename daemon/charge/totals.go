@@ -12,6 +12,7 @@ type Totals struct {
 	FromMonotonic int64  // device time at which it begins, ns
 	ToMonotonic   int64  // device time at which it ends
 	DurationNanos int64  // time integrated, gaps included
+	AwayNanos     int64  // of it, from where an account before this one ended to the first reading; no current is assumed in it
 
 	Readings uint64                   // usable readings
 	Unusable [len(scan.Causes)]uint64 // readings not integrated, in the order of scan.Causes; one reading may count under several
@@ -46,6 +47,7 @@ func (t Totals) Since(earlier Totals) Totals {
 		t.FirstSequence, t.FromWall, t.FromMonotonic = earlier.LastSequence, earlier.ToWall, earlier.ToMonotonic
 	}
 	t.DurationNanos -= earlier.DurationNanos
+	t.AwayNanos -= earlier.AwayNanos
 	t.Readings -= earlier.Readings
 	for i := range t.Unusable {
 		t.Unusable[i] -= earlier.Unusable[i]

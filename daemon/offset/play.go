@@ -22,20 +22,41 @@ type Plays struct {
 
 // operator is one of them.
 type operator struct {
-	halfWidth float64 // r in amperes, > 0
-	position  float64 // p
-	sum       float64 // of z over the summary
-	count     int     // of readings in that sum
+	Play
+	placed bool    // its position is known, though no reading has come yet
+	sum    float64 // of z over the summary
+	count  int     // of readings in that sum
+}
+
+// Play is where an operator stands.
+type Play struct {
+	HalfWidth float64 `json:"half_width_amperes"` // r, > 0
+	Position  float64 `json:"position_amperes"`   // p
+}
+
+// Stand gives where each operator stands, in the order of the places; to be kept for Resume.
+func (p *Plays) Stand() (all []Play) {
+	for _, o := range p.operators {
+		all = append(all, o.Play)
+	}
+	return all
+}
+
+// Resume takes operators up where they stood before, as magnetisation stays where it is while nobody reads. It must come first.
+func (p *Plays) Resume(stood []Play) {
+	for _, each := range stood {
+		p.operators = append(p.operators, operator{Play: each, placed: true})
+	}
 }
 
 // Want gives the places of operators of these half-widths in amperes, each above 0, adding those that are not there yet. A new one begins
 // at z = 0 with the newest reading, or the first one to come.
 func (p *Plays) Want(halfWidths []float64) (places []int) {
 	for _, width := range halfWidths {
-		at := slices.IndexFunc(p.operators, func(o operator) bool { return o.halfWidth == width })
+		at := slices.IndexFunc(p.operators, func(o operator) bool { return o.HalfWidth == width })
 		if at < 0 {
 			at = len(p.operators)
-			p.operators = append(p.operators, operator{halfWidth: width, position: p.newest})
+			p.operators = append(p.operators, operator{Play: Play{width, p.newest}})
 		}
 		places = append(places, at)
 	}
@@ -69,13 +90,15 @@ func (p *Plays) begin(r *scan.Readings) {
 	}
 	p.begun = true
 	for i := range p.operators {
-		p.operators[i].position = r.Amperes[k]
+		if o := &p.operators[i]; !o.placed {
+			o.Position = r.Amperes[k]
+		}
 	}
 }
 
 // run drives the operator through a batch.
 func (o *operator) run(r *scan.Readings) {
-	width, position, sum := o.halfWidth, o.position, o.sum
+	width, position, sum := o.HalfWidth, o.Position, o.sum
 	for k, current := range r.Amperes {
 		if r.Quality != nil && r.Quality[k] != 0 {
 			continue
@@ -83,7 +106,7 @@ func (o *operator) run(r *scan.Readings) {
 		position = max(current-width, min(current+width, position))
 		sum += (current - position) / width
 	}
-	o.position, o.sum = position, sum
+	o.Position, o.sum = position, sum
 	o.count += r.Usable
 }
 

@@ -115,3 +115,30 @@ func TestPlayPlacesStay(t *testing.T) {
 		t.Errorf("outputs (-want +got):\n%s", diff)
 	}
 }
+
+// TestPlayResumes cuts the readings anywhere and goes on with other operators that stand where the first ones stood; a new one among them
+// begins with the first reading.
+func TestPlayResumes(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		currents := rapid.SliceOfN(rapid.Float64Range(-100, 100), 2, 50).Draw(t, "currents")
+		cut := rapid.IntRange(1, len(currents)-1).Draw(t, "cut")
+		batch := func(currents []float64) *scan.Readings {
+			return &scan.Readings{Amperes: currents, Usable: len(currents)}
+		}
+		before := plays(3, 20)
+		before.Add(batch(currents[:cut]))
+		before.Take(nil)
+		after := &offset.Plays{}
+		after.Resume(before.Stand())
+		if diff := cmp.Diff([]int{1, 2}, after.Want([]float64{20, 7})); diff != "" {
+			t.Fatalf("places (-want +got):\n%s", diff)
+		}
+		before.Add(batch(currents[cut:]))
+		after.Add(batch(currents[cut:]))
+		fresh := plays(7)
+		fresh.Add(batch(currents[cut:]))
+		if diff := cmp.Diff(append(before.Take(nil), fresh.Take(nil)...), after.Take(nil)); diff != "" {
+			t.Fatalf("outputs (-want +got):\n%s", diff)
+		}
+	})
+}

@@ -61,6 +61,7 @@ type side struct {
 	cut          scan.Frame
 	open         openSummary
 	backwards    *fault // raised while its time runs backwards
+	keepDue      int64  // monotonic time from which the estimator's state is to be kept again
 	ended        bool
 }
 
@@ -91,13 +92,13 @@ func NewConductor(config ConductorConfig, sink Sink) (*Conductor, error) {
 // Name is the conductor's name.
 func (c *Conductor) Name() string { return c.config.Name }
 
-// Resume says where a channel's account ended before: the time since then becomes a gap. It must come before the first Bind.
-func (c *Conductor) Resume(channel string, after charge.After) {
+// Resume says what a channel's ledger holds already: the time since then becomes a gap. It must come before the first Bind.
+func (c *Conductor) Resume(channel string, ledger Ledger) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	for _, lane := range c.lanes {
 		if lane.Name == channel {
-			lane.after = &after
+			lane.ledger = ledger
 		}
 	}
 }
@@ -231,6 +232,7 @@ func (c *Conductor) closeSummary(ctx context.Context, s *side) {
 		lane.adjust(c.sink, c.config.AdjustMicrocoulombs, resting, false)
 		lane.post(c.sink, next.made.Monotonic, c.config.PostNanos, false)
 	}
+	c.keepDue(s, next.made.Monotonic)
 	s.open = openSummary{}
 }
 
@@ -288,12 +290,28 @@ func (c *Conductor) devices() int {
 	return len(names)
 }
 
-// Post posts all that was counted, due or not.
+// Post ends the open summaries, waits, no longer than ctx, until the estimator in force has answered and its state is kept, and posts all
+// that was counted, due or not. For when no more readings come.
 func (c *Conductor) Post(ctx context.Context) {
+	c.closeSummaries(ctx)
+	if !c.config.Lockstep {
+		c.keepNow(ctx)
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.takeEstimates()
+	for _, s := range c.sides {
+		c.postSide(s)
+	}
+}
+
+func (c *Conductor) closeSummaries(ctx context.Context) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	for _, s := range c.sides {
-		c.flush(ctx, s)
+		if s.open.begun {
+			c.closeSummary(ctx, s)
+		}
 	}
 }
 
@@ -301,6 +319,10 @@ func (c *Conductor) flush(ctx context.Context, s *side) {
 	if s.open.begun {
 		c.closeSummary(ctx, s)
 	}
+	c.postSide(s)
+}
+
+func (c *Conductor) postSide(s *side) {
 	for _, lane := range s.lanes {
 		lane.adjust(c.sink, 0, false, true)
 		lane.post(c.sink, lane.due, c.config.PostNanos, true)

@@ -39,17 +39,19 @@ type stand struct {
 type point struct {
 	corrected
 	applied float64 // offset subtracted since the pipeline began, coulombs, in the sign of the readings
+	nanos   int64   // time integrated since then
+	net     int64   // microcoulombs counted since then
 }
 
 // by gives the correction after an answer of an estimator whose first summary began at origin. What it says counts from there; what was
 // corrected before stays, and the uncertainties add up linearly, since both may well err in the same direction.
-func (p *stand) by(e *plugin.ChannelEstimate, origin point) corrected {
-	if !e.GetCorrectionKnown() {
+func (p *stand) by(said corrected, origin point) corrected {
+	if !said.known {
 		return p.after.corrected
 	}
 	return corrected{
-		later:       origin.later + e.GetCorrectionCoulombs() - (p.after.applied - origin.applied),
-		uncertainty: origin.uncertainty + e.GetCorrectionUncertaintyCoulombs(), known: true, zero: p.after.zero,
+		later:       origin.later + said.later - (p.after.applied - origin.applied),
+		uncertainty: origin.uncertainty + said.uncertainty, known: true, zero: p.after.zero,
 	}
 }
 
@@ -63,9 +65,9 @@ func (l *Lane) summarise() (*plugin.ChannelSummary, stand) {
 		Name: l.Name, ReadingCount: uint32(t.Count), MeanAmperes: t.Mean(), VarianceSquareAmperes: t.Variance(),
 		MinimumAmperes: t.Minimum, MaximumAmperes: t.Maximum, UnusableCount: uint32(t.Unusable),
 		TemperatureCelsius: celsius, TemperatureKnown: known,
-		IntegralCoulombs: l.sign() * coulombs(since.Net()+since.OffsetMicrocoulombs), IntegralSeconds: float64(since.DurationNanos) * 1e-9,
+		IntegralCoulombs: l.sign() * coulombs(since.Net()+since.OffsetMicrocoulombs), IntegralSeconds: float64(since.DurationNanos-since.AwayNanos) * 1e-9,
 	}
-	now := point{l.corrected.since(totals), l.sign() * coulombs(totals.OffsetMicrocoulombs)}
+	now := point{l.corrected.since(totals), l.sign() * coulombs(totals.OffsetMicrocoulombs), totals.DurationNanos, totals.Net()}
 	at := stand{lane: l, before: l.standing, after: now, plays: l.plays.Take(nil)}
 	l.summed, l.standing, l.tally = totals, now, offset.Tally{}
 	return summary, at
@@ -98,15 +100,16 @@ func (l *Lane) adjust(sink Sink, threshold int64, resting, final bool) {
 	case resting:
 		reason = "rest"
 	}
-	at := l.summed
+	at, zero := l.summed, l.believed().ZeroCoulombs
 	if sink.Post(&Posting{
 		Lane: l, Epoch: l.epoch, Estimator: l.last.Estimator, Generation: l.last.Generation, AdjustmentMicrocoulombs: moved, Reason: reason,
 		Counted: charge.Totals{
 			FirstSequence: at.LastSequence, LastSequence: at.LastSequence, FromWall: at.ToWall, ToWall: at.ToWall,
-			FromMonotonic: at.ToMonotonic, ToMonotonic: at.ToMonotonic,
+			FromMonotonic: at.ToMonotonic, ToMonotonic: at.ToMonotonic, ZeroCoulombs: zero - l.posted.ZeroCoulombs,
 		},
 	}) {
 		l.adjusted += moved
+		l.posted.ZeroCoulombs = zero
 		l.adjuster = l.last.Generation
 	}
 }

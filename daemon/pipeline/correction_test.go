@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
@@ -112,7 +113,7 @@ func (o *observer) seen() []*plugin.Summary {
 // play means that were asked for.
 func TestSummariesCarryTheirIntegral(t *testing.T) {
 	o := fixed(0.25)
-	start := func(context.Context, Candidate, plugin.Conductor) (Started, error) {
+	start := func(context.Context, Candidate, plugin.Conductor, pluginhost.Kept) (Started, error) {
 		return Started{Observer: o, HalfWidths: map[string][]float64{"meter": {1, 4}}}, nil
 	}
 	c := newConductor(t, &journal{}, ConductorConfig{Lockstep: true, Start: start})

@@ -20,6 +20,8 @@ type Candidate struct {
 type Observer interface {
 	// Observe hands over one summary and waits for the answer. After an error the observer is of no more use.
 	Observe(ctx context.Context, summary *plugin.Summary) (*plugin.Answer, error)
+	// Snapshot gives the state after the newest summary answered.
+	Snapshot(ctx context.Context) ([]byte, error)
 	// PID is its process identifier, 0 if it has none.
 	PID() int
 	// Close ends it and waits.
@@ -33,16 +35,17 @@ type Started struct {
 	HalfWidths map[string][]float64 // by channel: the play operators it wants, in amperes
 }
 
-// Start starts an estimator for a conductor.
-type Start func(ctx context.Context, candidate Candidate, conductor plugin.Conductor) (Started, error)
+// Start starts an estimator for a conductor, with its state from before if any was kept. pluginhost.ErrState: it does not take that state.
+type Start func(ctx context.Context, candidate Candidate, conductor plugin.Conductor, kept pluginhost.Kept) (Started, error)
 
 const (
 	retainedSummaries = 4096 // that a candidate is warmed up with
 	queuedSummaries   = 1024 // that an estimator may be behind before summaries are skipped, counted
 )
 
-// item is a summary, the time its estimate will be as of, and where each of its channels stood then.
+// item is a summary, the time its estimate will be as of, and where each of its channels stood then; or else it asks for a snapshot.
 type item struct {
+	keep     *keeping        // nil = it is a summary
 	number   uint64          // counts a conductor's summaries, from 1
 	summary  *plugin.Summary // without play means, which each estimator gets its own of
 	made     scan.Clock
@@ -61,6 +64,8 @@ type estimation struct {
 	generation uint64 // newest given out
 	current    *run   // in force; nil = none
 	pending    *run   // warming up
+	kept       *Kept  // the newest state that was kept
+	asked      *keeping
 	retained   []item
 	died       chan struct{} // wakes the supervisor, which looks for itself who failed
 

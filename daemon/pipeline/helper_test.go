@@ -31,6 +31,7 @@ type journal struct {
 	postings []Posting
 	full     bool // refuse postings
 	ended    int
+	kept     []*Kept
 }
 
 func (j *journal) Readings(_ *Lane, r *scan.Readings) {
@@ -59,6 +60,12 @@ func (j *journal) Post(p *Posting) bool {
 	return true
 }
 
+func (j *journal) Keep(_ string, kept *Kept) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.kept = append(j.kept, kept)
+}
+
 func (j *journal) Ended(string) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
@@ -80,6 +87,8 @@ type observer struct {
 	mu        sync.Mutex
 	summaries []*plugin.Summary
 	do        func(ctx context.Context, s *plugin.Summary) (*plugin.Answer, error)
+	state     func() ([]byte, error)
+	kept      pluginhost.Kept // it was started with
 	closed    bool
 }
 
@@ -88,6 +97,15 @@ func (o *observer) Observe(ctx context.Context, s *plugin.Summary) (*plugin.Answ
 	o.summaries = append(o.summaries, s)
 	o.mu.Unlock()
 	return o.do(ctx, s)
+}
+
+func (o *observer) Snapshot(context.Context) ([]byte, error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if o.state == nil {
+		return []byte("state"), nil
+	}
+	return o.state()
 }
 
 func (o *observer) PID() int { return 0 }
@@ -131,11 +149,15 @@ func hanging() *observer {
 // starts hands out observers in order, by the candidate's name.
 type starts map[string]func() (*observer, error)
 
-func (s starts) start(_ context.Context, c Candidate, _ plugin.Conductor) (Started, error) {
+func (s starts) start(_ context.Context, c Candidate, _ plugin.Conductor, kept pluginhost.Kept) (Started, error) {
 	o, err := s[c.Program.Shipped]()
 	if err != nil {
 		return Started{}, err
 	}
+	if string(kept.State) == "spoilt" {
+		return Started{}, fmt.Errorf("%w: it is spoilt", pluginhost.ErrState)
+	}
+	o.kept = kept
 	return Started{Observer: o, Method: "by test"}, nil
 }
 
@@ -147,6 +169,13 @@ func named(name string) Candidate { return Candidate{Program: pluginhost.Program
 
 // newConductor makes a conductor with one reported channel and a contactor on device dev, summaries of ten scans.
 func newConductor(t *testing.T, to Sink, config ConductorConfig) *Conductor {
+	t.Helper()
+	c := unboundConductor(t, to, config)
+	bindDevice(t, c)
+	return c
+}
+
+func unboundConductor(t *testing.T, to Sink, config ConductorConfig) *Conductor {
 	t.Helper()
 	config.Name, config.ChargeFrom, config.PostNanos, config.Log = "pack", "meter", 1e9, zap.NewNop()
 	config.Contactor = &Contactor{Device: "dev", Input: "open"}
@@ -163,9 +192,13 @@ func newConductor(t *testing.T, to Sink, config ConductorConfig) *Conductor {
 	}}
 	c, err := NewConductor(config, to)
 	check(t, err)
+	return c
+}
+
+func bindDevice(t *testing.T, c *Conductor) {
+	t.Helper()
 	inputs := NewInputs("dev", &plugin.Description{Inputs: []*plugin.Input{{Name: "amperes", Unit: "A"}, {Name: "open"}}})
 	check(t, c.Bind(inputs, DeviceSettings{GapNanos: 5e8, SummaryScans: 10, StaleNanos: 5e9, EstimateStaleNanos: 5e9}))
-	return c
 }
 
 // frame makes scans at 10 Hz from a sequence on, all of one current, with the contactor open or closed.

@@ -36,7 +36,8 @@ type Lane struct {
 	offset      *offset.Stage
 	guard       *guard.Guard
 	tell        func(guard.Change)
-	after       *charge.After // where its account ended before the pipeline began
+	ledger      Ledger // what the ledger held before the pipeline began
+	gainRatio   float64
 	account     *charge.Account
 	tally       offset.Tally
 	plays       offset.Plays
@@ -55,6 +56,15 @@ type Lane struct {
 	started  bool
 	due      int64 // monotonic time of the next posting
 	epoch    uint64
+}
+
+// Ledger is what a channel's ledger held before this run of the daemon; the zero value is an empty one.
+type Ledger struct {
+	After                   *charge.After // where its account ended; nil = it never had a reading
+	AdjustmentMicrocoulombs int64         // posted so far
+	NetMicrocoulombs        int64         // counted, without adjustments
+	DurationNanos           int64         // integrated
+	ZeroCoulombs            float64       // standard uncertainty from the zero, as stated so far
 }
 
 // Preceding is how many readings of the lane came before the ones being published.
@@ -80,6 +90,7 @@ func (l *Lane) bind(inputs Inputs, settings DeviceSettings) error {
 		}
 	}
 	l.sensor, l.temperature, l.bound = made, config.Temperature, true
+	_, _, l.gainRatio = made.StaticUncertainty()
 	return nil
 }
 
@@ -95,7 +106,7 @@ func (l *Lane) elements(settings DeviceSettings) []guard.Setting {
 }
 
 func (l *Lane) newAccount(s *sensor.Sensor, gapNanos int64) (*charge.Account, error) {
-	config := charge.Config{GapNanos: gapNanos, ChargeIsPositive: l.ChargeIsPositive, After: l.after}
+	config := charge.Config{GapNanos: gapNanos, ChargeIsPositive: l.ChargeIsPositive, After: l.ledger.After}
 	config.BoundAmperes, config.SaturatedBoundAmperes = l.gapBounds(s)
 	return charge.New(config)
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sync"
 
+	"go.uber.org/zap"
 	"google.golang.org/protobuf/proto"
 
 	"github.com/ampledger/ampledger/daemon/offset"
@@ -17,6 +18,9 @@ type run struct {
 	candidate  Candidate
 	started    Started
 	generation uint64
+	footings   map[*Lane]footing // of the state it was started with
+	kept       func(*Kept)       // takes its state
+	log        *zap.Logger
 	places     map[string][]int   // by channel: where the play operators it wants stand in a channel's list
 	end        context.CancelFunc // of its goroutine
 	ended      chan struct{}      // closed when its goroutine has ended
@@ -25,13 +29,15 @@ type run struct {
 
 	mu      sync.Mutex
 	backlog []item // to be worked off before the queue
-	queue   chan item
+	queue   chan item // with room for one question beside the summaries
 	origins map[*Lane]point // where a channel stood when the estimator's first summary of it began
 	newest  map[*Lane]laneEstimate
 	fresh   bool // newest has something that was not taken yet
 	notes   []*plugin.Note
 	skipped uint64
 	fault   error
+
+	answeredNumber uint64 // of the newest summary it answered
 }
 
 // laneEstimate is what an estimator said of a channel.
@@ -39,25 +45,34 @@ type laneEstimate struct {
 	lane *Lane
 	offset.Estimate
 	corrected
+	said corrected // its own word: later and uncertainty since its first summary
+	at   point     // where the channel stood
 }
 
 func newRun(candidate Candidate, generation uint64, started Started, backlog []item) *run {
 	return &run{
 		candidate: candidate, started: started, generation: generation, backlog: backlog, end: func() {},
-		queue: make(chan item, queuedSummaries), origins: map[*Lane]point{}, newest: map[*Lane]laneEstimate{},
+		queue: make(chan item, queuedSummaries+1), origins: map[*Lane]point{}, newest: map[*Lane]laneEstimate{},
 		ended: make(chan struct{}), answered: make(chan struct{}), failed: make(chan struct{}),
 	}
 }
 
 // offer queues a summary; if the estimator is too far behind it is skipped and counted.
 func (r *run) offer(next item) (queued bool) {
+	if r.queueUp(next) {
+		return true
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.skipped++
+	return false
+}
+
+func (r *run) queueUp(next item) (queued bool) {
 	select {
 	case r.queue <- next:
 		return true
 	default:
-		r.mu.Lock()
-		r.skipped++
-		r.mu.Unlock()
 		return false
 	}
 }
@@ -86,6 +101,10 @@ func (r *run) work(ctx context.Context) error {
 func (r *run) answer(ctx context.Context, next item) error {
 	if fault := r.failure(); fault != nil {
 		return fault
+	}
+	if next.keep != nil {
+		r.keepState(ctx, next.keep)
+		return nil
 	}
 	answer, err := r.started.Observe(ctx, r.summaryOf(next))
 	if err != nil {
@@ -124,14 +143,16 @@ func (r *run) summaryOf(next item) *plugin.Summary {
 func (r *run) keep(answer *plugin.Answer, next item) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
+	r.answeredNumber = next.number
 	for _, at := range next.stands {
 		if _, known := r.origins[at.lane]; !known {
-			r.origins[at.lane] = at.before
+			r.origins[at.lane] = r.originOf(at)
 		}
 	}
 	for _, e := range answer.GetChannels() {
 		if at := next.of(e.GetName()); at != nil {
-			r.newest[at.lane] = laneEstimate{at.lane, r.estimate(e, next), at.by(e, r.origins[at.lane])}
+			said := corrected{later: e.GetCorrectionCoulombs(), uncertainty: e.GetCorrectionUncertaintyCoulombs(), known: e.GetCorrectionKnown()}
+			r.newest[at.lane] = laneEstimate{at.lane, r.estimate(e, next), at.by(said, r.origins[at.lane]), said, at.after}
 		}
 	}
 	r.notes = append(r.notes, answer.GetNotes()...)
@@ -141,6 +162,14 @@ func (r *run) keep(answer *plugin.Answer, next item) {
 	default:
 		close(r.answered)
 	}
+}
+
+// originOf gives where the estimator's corrections of a channel count from.
+func (r *run) originOf(at stand) point {
+	if f, has := r.footings[at.lane]; has {
+		return f.origin(at.before)
+	}
+	return at.before
 }
 
 func (r *run) estimate(e *plugin.ChannelEstimate, next item) offset.Estimate {

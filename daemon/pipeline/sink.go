@@ -14,6 +14,9 @@ type Sink interface {
 	Event(event *ampledgerv1.Event)
 	// Post takes a ledger entry. False = no room now: the pipeline keeps the difference and posts a longer entry later.
 	Post(posting *Posting) bool
+	// Keep stores an estimator's state in the place of the one before. It is called by the estimator's own goroutine, outside of any lock,
+	// and may take its time.
+	Keep(conductor string, kept *Kept)
 	// Ended says that no more readings of this conductor will come: each of its devices has come to its end.
 	Ended(conductor string)
 }

@@ -14,7 +14,7 @@ import (
 func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
 	c.estimation.swap.Lock()
 	defer c.estimation.swap.Unlock()
-	r, err := c.startRun(ctx, candidate, c.nextGeneration())
+	r, err := c.startRun(ctx, candidate, c.nextGeneration(), c.keptFor(candidate))
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.estimation.beginning = false
@@ -67,7 +67,7 @@ func (c *Conductor) retry(ctx context.Context, failed *run) bool {
 	if !c.inForce(failed) {
 		return true
 	}
-	_, err := c.replace(ctx, failed.candidate, func(Step, uint64) {})
+	_, err := c.replace(ctx, failed.candidate, c.keptFor(failed.candidate), func(Step, uint64) {})
 	if err != nil && ctx.Err() == nil {
 		c.config.Log.Error("estimator did not come back", zap.String("estimator", failed.candidate.Program.Name()), zap.Error(err))
 	}

@@ -4,9 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"time"
 
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
@@ -43,7 +43,7 @@ func (c *Conductor) Swap(ctx context.Context, candidate Candidate, progress func
 	if c.beginning() {
 		return nil, ErrSwapBusy
 	}
-	return c.replace(ctx, candidate, progress)
+	return c.replace(ctx, candidate, nil, progress)
 }
 
 func (c *Conductor) beginning() bool {
@@ -52,11 +52,11 @@ func (c *Conductor) beginning() bool {
 	return c.estimation.beginning
 }
 
-// replace does the swap; the swap lock is held.
-func (c *Conductor) replace(ctx context.Context, candidate Candidate, progress func(Step, uint64)) (map[string]uint64, error) {
+// replace does the swap, starting the candidate with what was kept, if anything was; the swap lock is held.
+func (c *Conductor) replace(ctx context.Context, candidate Candidate, kept *Kept, progress func(Step, uint64)) (map[string]uint64, error) {
 	generation := c.nextGeneration()
 	progress(Starting, generation)
-	next, err := c.startRun(ctx, candidate, generation)
+	next, err := c.startRun(ctx, candidate, generation, kept)
 	if err != nil {
 		return nil, err
 	}
@@ -77,16 +77,18 @@ func (c *Conductor) nextGeneration() uint64 {
 	return c.estimation.generation
 }
 
-// startRun starts a candidate and makes it the pending one: from here on it gets each summary once, those retained first.
-func (c *Conductor) startRun(ctx context.Context, candidate Candidate, generation uint64) (*run, error) {
-	started, err := c.config.Start(ctx, candidate, c.described())
+// startRun starts a candidate and makes it the pending one: from here on it gets each summary once that its state does not hold yet,
+// those retained first.
+func (c *Conductor) startRun(ctx context.Context, candidate Candidate, generation uint64, kept *Kept) (*run, error) {
+	started, kept, err := c.start(ctx, candidate, kept)
 	if err != nil {
 		return nil, err
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	r := newRun(candidate, generation, started, slices.Clone(c.estimation.retained))
-	r.places = c.wantPlays(started.HalfWidths)
+	r := newRun(candidate, generation, started, c.estimation.after(kept))
+	r.places, r.footings = c.wantPlays(started.HalfWidths), c.footings(kept)
+	r.kept, r.log = c.keep, c.config.Log
 	c.estimation.pending = r
 	// The run outlives the call that starts it: it ends when it is closed.
 	working, end := context.WithCancel(context.WithoutCancel(ctx))
@@ -98,6 +100,39 @@ func (c *Conductor) startRun(ctx context.Context, candidate Candidate, generatio
 		}
 	}()
 	return r, nil
+}
+
+// start starts a candidate; without its state if it does not take it, which is told.
+func (c *Conductor) start(ctx context.Context, candidate Candidate, kept *Kept) (Started, *Kept, error) {
+	started, err := c.config.Start(ctx, candidate, c.described(), kept.state())
+	if kept == nil || !errors.Is(err, pluginhost.ErrState) {
+		return started, kept, err
+	}
+	c.mu.Lock()
+	c.events.note(candidate.Program.Name(), &plugin.Note{
+		Subject: "state not restored", Text: "it begins anew, what it had learnt is lost: " + err.Error(),
+	}, &c.estimation.newest)
+	c.mu.Unlock()
+	started, err = c.config.Start(ctx, candidate, c.described(), pluginhost.Kept{})
+	return started, nil, err
+}
+
+// after gives the retained summaries that a kept state does not hold.
+func (e *estimation) after(kept *Kept) (items []item) {
+	for _, each := range e.retained {
+		if kept == nil || each.number > kept.number {
+			items = append(items, each)
+		}
+	}
+	return items
+}
+
+// keep takes a state as the newest one and hands it on to be stored.
+func (c *Conductor) keep(kept *Kept) {
+	c.mu.Lock()
+	c.estimation.kept = kept
+	c.mu.Unlock()
+	c.sink.Keep(c.config.Name, kept)
 }
 
 // wantPlays sees to it that each channel drives the operators an estimator wants.

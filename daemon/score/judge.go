@@ -30,6 +30,9 @@ func (j *judge) Event(*ampledgerv1.Event) {}
 // Post implements pipeline.Sink: there is no ledger to post to.
 func (j *judge) Post(*pipeline.Posting) bool { return true }
 
+// Keep implements pipeline.Sink: a run in lockstep keeps nothing.
+func (j *judge) Keep(string, *pipeline.Kept) {}
+
 // Ended implements pipeline.Sink.
 func (j *judge) Ended(string) {}
 

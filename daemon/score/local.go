@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"github.com/ampledger/ampledger/daemon/pipeline"
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/plugins/estimator/biasfilter"
 	"github.com/ampledger/ampledger/plugins/estimator/fixedzero"
 	"github.com/ampledger/ampledger/plugins/plugin"
@@ -20,7 +21,7 @@ var estimators = map[string]func() plugin.Estimator{
 type local struct{ plugin.Estimator }
 
 // startLocal implements pipeline.Start.
-func startLocal(ctx context.Context, c pipeline.Candidate, conductor plugin.Conductor) (pipeline.Started, error) {
+func startLocal(ctx context.Context, c pipeline.Candidate, conductor plugin.Conductor, _ pluginhost.Kept) (pipeline.Started, error) {
 	name := c.Program.Shipped
 	settings, err := plugin.NewSettings(c.Settings)
 	if err != nil {
@@ -40,16 +41,11 @@ func startLocal(ctx context.Context, c pipeline.Candidate, conductor plugin.Cond
 
 // Observe implements pipeline.Observer.
 func (l local) Observe(_ context.Context, summary *plugin.Summary) (*plugin.Answer, error) {
-	estimates, err := l.Estimator.Observe(summary)
-	if err != nil {
-		return nil, err
-	}
-	answer := &plugin.Answer{Device: summary.GetDevice(), ThroughSequence: summary.GetLastSequence(), Channels: estimates}
-	if noted, has := l.Estimator.(plugin.Noted); has {
-		answer.Notes = noted.Notes()
-	}
-	return answer, nil
+	return plugin.Ask(l.Estimator, summary)
 }
+
+// Snapshot implements pipeline.Observer.
+func (l local) Snapshot(context.Context) ([]byte, error) { return l.Estimator.Snapshot() }
 
 // PID implements pipeline.Observer: it is no process of its own.
 func (l local) PID() int { return 0 }

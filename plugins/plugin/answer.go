@@ -12,6 +12,16 @@ type (
 	Answer = pluginv1.RunResponse
 	// Note is something an estimator has to say beside its estimates.
 	Note = pluginv1.Note
+	// FusedCorrection is a correction of the fused current's integral.
+	FusedCorrection = pluginv1.FusedCorrection
+	// ErrorCovariance is the covariance of what is left wrong with the currents of two channels.
+	ErrorCovariance = pluginv1.ErrorCovariance
+	// Mark is a moment at which the charge is known from elsewhere.
+	Mark = pluginv1.Mark
+	// Fused is the weighted mean of several channels' currents over a summary.
+	Fused = pluginv1.Fused
+	// FusedShare is what a channel added to it.
+	FusedShare = pluginv1.FusedShare
 )
 
 // PlayDriven is an Estimator that wants hysteresis computed at full rate: the daemon drives play operators of these half-widths, in
@@ -27,9 +37,34 @@ type Noted interface {
 	Notes() []*Note
 }
 
+// Fusing is an Estimator that knows what the fused current of a conductor is off by, and how the errors of its channels hang together. Both
+// are asked after each Observe, of the summary just observed.
+type Fusing interface {
+	// Fused gives the correction of the fused current's integral; nil if the summary had no fused current.
+	Fused() *FusedCorrection
+	// Covariances gives one for each pair of channels, those with themselves included; none if the summary had no fused current.
+	Covariances() []*ErrorCovariance
+}
+
 // Aging is an Estimator whose knowledge gets older while nothing is read. It is asked once, after Restore, with the time since the newest
 // summary the state contains; the next summary begins a new time base.
 type Aging interface {
 	// Age lets the state grow older by a time, 0 or more.
 	Age(by time.Duration)
+}
+
+// Ask lets an estimator observe a summary and gives all it has to say, as it goes to the daemon.
+func Ask(e Estimator, summary *Summary) (*Answer, error) {
+	estimates, err := e.Observe(summary)
+	if err != nil {
+		return nil, err
+	}
+	answer := &Answer{Device: summary.GetDevice(), ThroughSequence: summary.GetLastSequence(), Channels: estimates}
+	if noted, has := e.(Noted); has {
+		answer.Notes = noted.Notes()
+	}
+	if fusing, is := e.(Fusing); is {
+		answer.Fused, answer.Covariances = fusing.Fused(), fusing.Covariances()
+	}
+	return answer, nil
 }

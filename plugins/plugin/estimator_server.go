@@ -119,13 +119,9 @@ func (s *estimatorServer) answer(summary *Summary) (*pluginv1.RunResponse, error
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	estimates, err := s.estimator.Observe(summary)
+	answer, err := Ask(s.estimator, summary)
 	if err != nil {
 		return nil, status.Errorf(codes.Aborted, "summary of %s through %d: %v", summary.GetDevice(), summary.GetLastSequence(), err)
-	}
-	answer := &pluginv1.RunResponse{Device: summary.GetDevice(), ThroughSequence: summary.GetLastSequence(), Channels: estimates}
-	if noted, has := s.estimator.(Noted); has {
-		answer.Notes = noted.Notes()
 	}
 	return answer, nil
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 
 	"github.com/ampledger/ampledger/daemon/pipeline"
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
@@ -18,7 +19,7 @@ type observer struct {
 }
 
 // start implements pipeline.Start.
-func start(_ context.Context, c pipeline.Candidate, _ plugin.Conductor) (pipeline.Started, error) {
+func start(_ context.Context, c pipeline.Candidate, _ plugin.Conductor, _ pluginhost.Kept) (pipeline.Started, error) {
 	if c.Program.Shipped == "dead" {
 		return pipeline.Started{}, ErrDead
 	}
@@ -41,6 +42,9 @@ func (o *observer) Observe(ctx context.Context, summary *plugin.Summary) (*plugi
 	}
 	return answer, nil
 }
+
+// Snapshot implements pipeline.Observer.
+func (o *observer) Snapshot(context.Context) ([]byte, error) { return []byte(o.program), nil }
 
 // PID implements pipeline.Observer.
 func (o *observer) PID() int { return 4711 }

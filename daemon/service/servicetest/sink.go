@@ -38,6 +38,9 @@ func (s *sink) Post(p *pipeline.Posting) bool {
 	return s.r.Recorder.Post(entry, gaps)
 }
 
+// Keep implements pipeline.Sink: what a rig learns ends with it.
+func (s *sink) Keep(string, *pipeline.Kept) {}
+
 // Ended implements pipeline.Sink.
 func (s *sink) Ended(conductor string) { s.r.current[conductor].Hub.End() }
 

@@ -1,0 +1,97 @@
+package pipeline
+
+import (
+	"context"
+	"time"
+
+	"go.uber.org/zap"
+
+	"github.com/ampledger/ampledger/daemon/offset"
+)
+
+// keeping asks an estimator's goroutine to take a snapshot after the summaries before it.
+type keeping struct {
+	plays map[*Lane][]offset.Play
+	done  chan struct{} // closed when that was tried
+}
+
+// keepDue asks for a snapshot when the time has come.
+func (c *Conductor) keepDue(s *side, now int64) {
+	if s.keepDue == 0 || now < s.keepDue-2*c.config.PostNanos {
+		s.keepDue = now + c.config.PostNanos
+	}
+	if now < s.keepDue || c.config.Lockstep || !c.estimation.asked.isDone() {
+		return
+	}
+	if asked := c.askToKeep(); asked != nil {
+		c.estimation.asked, s.keepDue = asked, now+c.config.PostNanos
+	}
+}
+
+func (k *keeping) isDone() bool {
+	if k == nil {
+		return true
+	}
+	select {
+	case <-k.done:
+		return true
+	default:
+		return false
+	}
+}
+
+// askToKeep queues the question behind the summaries; nil = nobody can be asked now.
+func (c *Conductor) askToKeep() *keeping {
+	r := c.estimation.current
+	if r == nil || r.failure() != nil {
+		return nil
+	}
+	k := &keeping{plays: map[*Lane][]offset.Play{}, done: make(chan struct{})}
+	for _, lane := range c.lanes {
+		k.plays[lane] = lane.plays.Stand()
+	}
+	if !r.queueUp(item{keep: k}) {
+		return nil
+	}
+	return k
+}
+
+// keepNow has the state of the estimator in force kept, after all summaries so far, and waits for it, but no longer than ctx.
+func (c *Conductor) keepNow(ctx context.Context) {
+	c.mu.Lock()
+	k := c.askToKeep()
+	r := c.estimation.current
+	c.mu.Unlock()
+	if k == nil {
+		return
+	}
+	select {
+	case <-k.done:
+	case <-r.ended:
+	case <-ctx.Done():
+		c.config.Log.Warn("the estimator's state was not kept in time", zap.Error(context.Cause(ctx)))
+	}
+}
+
+// keepState takes a snapshot after the newest summary answered and hands it on.
+func (r *run) keepState(ctx context.Context, k *keeping) {
+	defer close(k.done)
+	state, err := r.started.Snapshot(ctx)
+	if err != nil {
+		r.log.Warn("an estimator gave no snapshot", zap.String("estimator", r.candidate.Program.Name()), zap.Error(err))
+		return
+	}
+	r.kept(r.describe(state, k))
+}
+
+func (r *run) describe(state []byte, k *keeping) *Kept {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	kept := &Kept{
+		Plugin: r.candidate.Program.Name(), State: state, Wall: time.Now().UnixNano(), number: r.answeredNumber, Channels: map[string]KeptChannel{},
+	}
+	for lane, newest := range r.newest {
+		kept.Channels[lane.Name] = lane.keptChannel(&newest, k.plays[lane])
+	}
+	return kept
+}
