@@ -6,7 +6,7 @@ import (
 )
 
 // stages are the rooms that only compute.
-var stages = []string{"daemon/scan", "daemon/sensor", "daemon/offset", "daemon/guard", "daemon/charge", "daemon/metrology"}
+var stages = []string{"daemon/scan", "daemon/sensor", "daemon/offset", "daemon/guard", "daemon/charge", "daemon/fusion", "daemon/metrology"}
 
 // worldly are the packages through which something other than the input could change a result, each with all below it.
 var worldly = []string{
