@@ -17,7 +17,7 @@ import (
 func conductorConfig(c config.Conductor, ledger config.Ledger) pipeline.ConductorConfig {
 	p := pipeline.ConductorConfig{
 		Name: c.Name, ChargeIsPositive: c.Positive == "charge", ChargeFrom: c.ChargeFrom, PostNanos: nanos(ledger.IntervalSeconds),
-		AdjustMicrocoulombs: int64(math.Round(ledger.AdjustmentCoulombs * 1e6)),
+		PostMicrocoulombs: postMicrocoulombs(c, ledger), AdjustMicrocoulombs: int64(math.Round(ledger.AdjustmentCoulombs * 1e6)),
 	}
 	if c.Contactor != nil {
 		p.Contactor = &pipeline.Contactor{Device: c.Contactor.Device, Input: c.Contactor.Input}
@@ -25,23 +25,44 @@ func conductorConfig(c config.Conductor, ledger config.Ledger) pipeline.Conducto
 	for _, ch := range c.Channels {
 		p.Lanes = append(p.Lanes, laneConfig(c, ch))
 	}
+	if c.ChargeFrom == config.Fused {
+		p.Fused = &pipeline.LaneConfig{
+			Name: pipeline.Fused, SensorKind: pipeline.Fused, Device: c.Channels[0].Device, Guard: elements(c, config.Fused),
+		}
+	}
 	return p
+}
+
+// postShare is the part of a conductor's capacity after which its charge is posted if nothing is said.
+const postShare = 0.001
+
+func postMicrocoulombs(c config.Conductor, ledger config.Ledger) int64 {
+	coulombs := ledger.IntervalCoulombs
+	if coulombs == 0 {
+		coulombs = postShare * c.CapacityAmpereHours * 3600
+	}
+	return int64(math.Round(min(coulombs, 1e12) * 1e6))
 }
 
 func laneConfig(c config.Conductor, ch config.Channel) pipeline.LaneConfig {
 	lane := pipeline.LaneConfig{
-		Name: ch.Name, SensorKind: ch.Kind(), Device: ch.Device, Input: ch.Input,
+		Name: ch.Name, SensorKind: ch.Kind(), Device: ch.Device, Input: ch.Input, Guard: elements(c, ch.Name),
 		Sensor: func(inputs pipeline.Inputs) (sensor.Config, error) { return sensorConfig(ch, inputs) },
 	}
 	if ch.GapBoundAmperes != nil {
 		lane.GapBoundAmperes = *ch.GapBoundAmperes
 	}
+	return lane
+}
+
+// elements are the guard rules of a channel.
+func elements(c config.Conductor, channel string) (settings []guard.Setting) {
 	for _, e := range c.Guard {
-		if e.Channel == ch.Name {
-			lane.Guard = append(lane.Guard, element(e, c.Positive))
+		if e.Channel == channel {
+			settings = append(settings, element(e, c.Positive))
 		}
 	}
-	return lane
+	return settings
 }
 
 // element translates a guard rule; a direction becomes the side of the sign it has on this conductor.

@@ -1,6 +1,7 @@
 package daemon_test
 
 import (
+	"errors"
 	"math"
 	"path/filepath"
 	"strings"
@@ -77,5 +78,42 @@ func spoil(t *testing.T, file string) {
 	err = on.PutSnapshot(t.Context(), store.Snapshot{Conductor: "pack", Plugin: "biasfilter", State: []byte(`{"plugin": "biasfilter", "state": "bm9uZQ=="}`)})
 	if err != nil {
 		t.Fatal(err)
+	}
+}
+
+// TestAClockSetWhileAwayIsLeftOut says that the wall clock was set back by an hour while the daemon was away: the time away is what the machine's
+// other clock tells, an hour more than the labels do, and the ledger says why.
+func TestAClockSetWhileAwayIsLeftOut(t *testing.T) {
+	c, _ := load(t, simulated(2, ""))
+	s := serve(t, c)
+	follow(t, s)
+	s.stop()
+	on, err := store.Open(filepath.Join(c.State, "ampledger.sqlite"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	clock, err := on.Clock(t.Context())
+	if err != nil || clock.BootID == "" {
+		t.Fatal(clock, err)
+	}
+	clock.WallNanos += 3600e9
+	if err := errors.Join(on.PutClock(t.Context(), clock), on.Close()); err != nil {
+		t.Fatal(err)
+	}
+	s = serve(t, c)
+	follow(t, s)
+	gaps := statementOf(t, s).GetLongestGaps()
+	if len(gaps) != 1 || gaps[0].GetDurationNanos() < 3590e9 || gaps[0].GetDurationNanos() > 3660e9 {
+		t.Errorf("gaps: %v, want one of an hour", gaps)
+	}
+	s.stop()
+	left, err := store.OpenReader(filepath.Join(c.State, "ampledger.sqlite"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer left.Close()
+	opening, err := left.NewestEntry(t.Context(), store.Filter{Kinds: []store.Kind{store.Opening}})
+	if err != nil || !strings.Contains(opening.Reason, "set by -1h0m0s while it was away") {
+		t.Errorf("opening: %q (%v)", opening.Reason, err)
 	}
 }

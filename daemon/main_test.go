@@ -13,7 +13,12 @@ import (
 	"github.com/ampledger/ampledger/daemon/daemontest"
 )
 
-func TestMain(m *testing.M) { daemontest.Main(m) }
+func TestMain(m *testing.M) {
+	if path := os.Getenv(childVariable); path != "" && len(os.Args) == 1 {
+		os.Exit(serveChild(path))
+	}
+	daemontest.Main(m)
+}
 
 // options are a daemon's whose errors are in the test's log.
 func options(t *testing.T) *daemon.Options {

@@ -58,9 +58,13 @@ func processed(t *testing.T, text string) *outcome {
 }
 
 // offline is the rig of simulated, offline: irregular in nothing, with a rest, overloads and a saturating magnetic channel. An estimator that
-// corrects the charge and wants hysteresis computed may take the place of the usual one.
+// corrects the charge and wants hysteresis computed may take the place of the usual one, "fused" with the charge taken from both channels.
 func offline(frameScans int, estimator string) string {
 	text := simulated(20, "")
+	if estimator == "fused" {
+		estimator = "biasfilter"
+		text = strings.Replace(text, "    estimator:", "    charge_from: fused\n    estimator:", 1)
+	}
 	if estimator == "biasfilter" {
 		text = strings.Replace(text, "plugin: fixedzero, with: {minimum_rest_seconds: 0.5}",
 			"plugin: biasfilter, with: {channels: {magnetic: {hysteresis_amperes: 0.5, zero_walk_amperes_per_root_hour: 0.1}}}", 1)
@@ -73,7 +77,7 @@ func offline(frameScans int, estimator string) string {
 // TestFramesChangeNothing processes the same scans cut into frames of several sizes: the same readings to the last bit, the same events;
 // the same charge to the microcoulomb that summing in another order may move.
 func TestFramesChangeNothing(t *testing.T) {
-	for _, estimator := range []string{"fixedzero", "biasfilter"} {
+	for _, estimator := range []string{"fixedzero", "biasfilter", "fused"} {
 		want := processed(t, offline(1000, estimator))
 		if len(want.events) == 0 || want.statements[0].GetAccounts()[1].GetOffsetMicrocoulombs() == 0 {
 			t.Fatal("the run has no event or no offset: it shows nothing")
@@ -120,7 +124,7 @@ var approximately = cmp.Options{
 
 // TestTheSameTwice processes the same input twice: the same to the last bit, in everything.
 func TestTheSameTwice(t *testing.T) {
-	a, b := processed(t, offline(333, "biasfilter")), processed(t, offline(333, "biasfilter"))
+	a, b := processed(t, offline(333, "fused")), processed(t, offline(333, "fused"))
 	if diff := cmp.Diff(a, b, cmp.AllowUnexported(outcome{}, reading{}), protocmp.Transform()); diff != "" {
 		t.Errorf("two runs differ:\n%.2000s", diff)
 	}

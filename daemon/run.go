@@ -12,7 +12,6 @@ import (
 
 	"go.uber.org/zap"
 
-	"github.com/ampledger/ampledger/daemon/charge"
 	"github.com/ampledger/ampledger/daemon/config"
 	"github.com/ampledger/ampledger/daemon/pipeline"
 	"github.com/ampledger/ampledger/daemon/service"
@@ -32,9 +31,11 @@ type running struct {
 	config  *config.Config
 	options *Options
 
+	clockStep  time.Duration // by how much the wall clock was set while the daemon was away
 	lock       *os.File
 	store      *store.Store
 	recorder   *store.Recorder
+	waveforms  *service.Waveforms
 	listener   net.Listener
 	conductors []*pipeline.Conductor
 	devices    []*pipeline.Device
@@ -73,12 +74,16 @@ func (r *running) open(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
+	if r.clockStep, err = r.readClockStep(ctx); err != nil {
+		return err
+	}
 	events := service.NewEvents()
 	r.recorder = store.NewRecorder(r.store, recorderConfig(events, r.options.Log))
 	r.backend = &service.Backend{
 		Ledger: r.store, Events: events, Recording: r.recorder.Health, Estimators: r.options.Estimators,
 	}
 	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, store: r.store, log: r.options.Log}
+	r.keepWaveforms(to, opening)
 	r.conductors, r.devices, err = build(r.config, r.options, to, &sequences{r.store, r.recorder}, opening, false)
 	if err != nil {
 		return err
@@ -97,49 +102,20 @@ func (r *running) open(ctx context.Context) (err error) {
 		r.backend.Conductors = append(r.backend.Conductors, &service.Conductor{Conductor: conductor, Hub: hub, Opening: openings})
 	}
 	r.server = service.NewServer(r.backend, r.options.Log)
-	return nil
+	return r.beginLedger(ctx, opening)
 }
 
-// openings reads what each channel's ledger holds already.
-func (r *running) openings(ctx context.Context, c *pipeline.Conductor) (map[string]service.Opening, error) {
-	openings := map[string]service.Opening{}
-	for _, lane := range c.Lanes() {
-		balance, err := r.store.Balance(ctx, c.Name(), lane.Name, nil, nil)
-		if errors.Is(err, store.ErrNoEntries) {
-			continue
-		}
-		if err != nil {
-			return nil, err
-		}
-		gaps, err := r.store.Gaps(ctx, c.Name(), lane.Name, nil, nil, 1000)
-		if err != nil {
-			return nil, err
-		}
-		openings[lane.Name] = service.Opening{Balance: balance, Gaps: gaps}
-		c.Resume(lane.Name, ledgerOf(&balance))
-	}
-	return openings, nil
-}
-
-// ledgerOf is what a channel goes on from.
-func ledgerOf(b *store.Balance) pipeline.Ledger {
-	ledger := pipeline.Ledger{
-		AdjustmentMicrocoulombs: b.AdjustmentMicrocoulombs, NetMicrocoulombs: b.NetMicrocoulombs(), DurationNanos: b.DurationNanos,
-		ZeroCoulombs: b.ZeroCoulombs,
-	}
-	if b.ReadingCount > 0 {
-		ledger.After = &charge.After{Sequence: b.LastSequence, Wall: b.ToWallNanos}
-	}
-	return ledger
-}
-
-// run starts the goroutines, waits for ctx and ends them in the reverse order: devices, estimators, recorder, services.
+// run starts the goroutines, waits for ctx and ends them in the reverse order: devices, estimators, waveforms,
+// recorder, services.
 func (r *running) run(ctx context.Context) error {
 	log := r.options.Log
 	recording, recorded := detached(ctx)
+	watching, watched := detached(ctx)
 	served, unserved := detached(ctx)
-	var recorders, servers tasks
+	var recorders, watchers, servers tasks
 	recorders.start(func() error { return r.recorder.Run(recording) })
+	watchers.start(func() error { return r.waveforms.Run(watching) })
+	recorders.start(func() error { return r.keepClock(recording) })
 	servers.start(func() error { return r.server.Run(served) })
 	servers.start(func() error { return r.server.Serve(r.listener) })
 	log.Info("serving", zap.String("address", "unix:"+r.config.Listen.Unix))
@@ -154,7 +130,8 @@ func (r *running) run(ctx context.Context) error {
 		c.Post(last)
 		c.Close()
 	}
-	err := r.recorder.Flush(last)
+	watched()
+	err := errors.Join(watchers.wait(), r.recorder.Flush(last))
 	recorded()
 	err = errors.Join(err, recorders.wait(), r.release(last))
 	unserved()

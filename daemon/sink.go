@@ -20,6 +20,8 @@ type sink struct {
 	recorder *store.Recorder
 	store    *store.Store
 	log      *zap.Logger
+
+	waveforms *service.Waveforms
 }
 
 // Readings implements pipeline.Sink.
@@ -31,35 +33,14 @@ func (s *sink) Readings(lane *pipeline.Lane, r *scan.Readings) {
 func (s *sink) Event(event *ampledgerv1.Event) {
 	s.events.Raised(event) // first: the recorder may be quick
 	s.recorder.Tell(event)
+	s.waveforms.Watch(event)
 	s.log.Info("event", zap.String("state", event.GetState().String()), zap.String("conductor", event.GetConductor()),
 		zap.String("channel", event.GetChannel()), zap.String("element", event.GetElement()), zap.Float64("peak_amperes", event.GetPeakAmperes()),
 		zap.String("detail", event.GetDetail()))
 }
 
 // Post implements pipeline.Sink.
-func (s *sink) Post(p *pipeline.Posting) bool {
-	entry := store.Entry{
-		Conductor: p.Lane.Conductor, Channel: p.Lane.Name, Kind: kindOf(p), Device: p.Lane.Device, Epoch: p.Epoch,
-		FirstSequence: p.Counted.FirstSequence, LastSequence: p.Counted.LastSequence,
-		FromWallNanos: p.Counted.FromWall, ToWallNanos: p.Counted.ToWall,
-		FromMonotonicNanos: p.Counted.FromMonotonic, ToMonotonicNanos: p.Counted.ToMonotonic,
-		Totals: service.EntryTotals(p.Counted), GainRatio: p.Counted.GainRatio,
-		Estimator: p.Estimator, Generation: p.Generation, Reason: p.Reason,
-	}
-	entry.AdjustmentMicrocoulombs = p.AdjustmentMicrocoulombs
-	var gaps []store.Gap
-	for _, gap := range p.Gaps {
-		gaps = append(gaps, service.EntryGap(gap))
-	}
-	return s.recorder.Post(entry, gaps)
-}
-
-func kindOf(p *pipeline.Posting) store.Kind {
-	if p.AdjustmentMicrocoulombs != 0 {
-		return store.Adjustment
-	}
-	return store.Interval
-}
+func (s *sink) Post(p *pipeline.Posting) bool { return s.recorder.Post(service.EntryOf(p)) }
 
 // Ended implements pipeline.Sink.
 func (s *sink) Ended(conductor string) { s.hubs[conductor].End() }

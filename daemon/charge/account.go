@@ -24,6 +24,7 @@ type Account struct {
 
 	counts  Totals // counts and gaps only; Totals fills in what is summed
 	longest longest
+	away    *Gap // from the end of an account before this one, once there was a reading
 }
 
 // knot is a usable reading as the end of one interval and the start of the next.
@@ -71,6 +72,9 @@ func (a *Account) follow(r *scan.Readings) {
 
 // LongestGaps gives the gaps in the order of time; beyond 1000 of them the longest, and of equally long ones the earliest.
 func (a *Account) LongestGaps() []Gap { return a.longest.inOrder() }
+
+// Away gives the gap between the end of the account before and the first usable reading; nil = there is none, or no reading yet.
+func (a *Account) Away() *Gap { return a.away }
 
 // Totals gives everything since New.
 func (a *Account) Totals() Totals {

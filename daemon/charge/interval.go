@@ -85,10 +85,11 @@ func (a *Account) resume(first *knot) {
 	nanos, causes := max(0, first.wall-before.Wall), a.pending|Restart
 	a.counts.DurationNanos += nanos
 	a.counts.AwayNanos += nanos
-	a.keep(Gap{
+	a.away = &Gap{
 		BeforeSequence: before.Sequence, AfterSequence: first.sequence, FromWall: before.Wall, DurationNanos: nanos, Causes: causes,
 		BoundMicrocoulombs: microcoulombs(a.config.bound(causes) * seconds(nanos)),
-	})
+	}
+	a.keep(*a.away)
 }
 
 // since gives the time since the last usable reading and whatever makes it a gap.

@@ -33,6 +33,9 @@ type Totals struct {
 	GainRatio           float64 // largest relative standard uncertainty of the gain so far
 }
 
+// HeldSeconds gives the time integrated in which a current was read or assumed: all but the time away.
+func (t Totals) HeldSeconds() float64 { return float64(t.DurationNanos-t.AwayNanos) * 1e-9 }
+
 // Net gives the charge out less the charge in.
 func (t Totals) Net() int64 { return t.OutMicrocoulombs - t.InMicrocoulombs }
 

@@ -29,6 +29,28 @@ func check(w *walk, c *Config, unfit func(path string) string) {
 		k.conductor(item("conductors", i), conductor)
 	}
 	k.unique("conductors", conductors)
+	k.window(c.Abuse)
+}
+
+// mostWindowSeconds is how long the time around an event may be.
+const mostWindowSeconds = 600
+
+// window checks the time around an event, with what is not said at its default.
+func (k checker) window(a Abuse) {
+	pointed(&a.BeforeSeconds, defaultBeforeSeconds)
+	pointed(&a.AfterSeconds, defaultAfterSeconds)
+	for _, at := range []string{"abuse.after_seconds", "abuse.before_seconds"} {
+		if !k.sound(at) {
+			continue
+		}
+		switch together := *a.BeforeSeconds + *a.AfterSeconds; {
+		case together > mostWindowSeconds:
+			k.fault(k.values[at], at, fmt.Sprintf("makes a window of %.6g s with before_seconds and after_seconds: %d s is the most", together, mostWindowSeconds))
+		case together == 0:
+			k.fault(k.values[at], at, "leaves nothing of the window: before_seconds or after_seconds must be greater than zero")
+		}
+		return
+	}
 }
 
 func (k checker) conductor(path string, c Conductor) {
@@ -41,7 +63,12 @@ func (k checker) conductor(path string, c Conductor) {
 		k.channel(item(path+".channels", i), channel)
 	}
 	k.unique(path+".channels", channels)
-	k.refers(path+".charge_from", c.ChargeFrom, channels, "is not a channel of this conductor")
+	k.fused(path, c)
+	if c.ChargeFrom == Fused {
+		channels = append(channels, Fused) // elements may look at it
+	} else {
+		k.refers(path+".charge_from", c.ChargeFrom, channels, "is not a channel of this conductor")
+	}
 	if c.Estimator != nil {
 		k.plugin(path+".estimator.plugin", c.Estimator.Plugin)
 	}
@@ -50,6 +77,30 @@ func (k checker) conductor(path string, c Conductor) {
 		k.element(item(path+".guard", i), element, channels)
 	}
 	k.unique(path+".guard", elements)
+}
+
+// fused checks what the fused current wants of a conductor's channels, and that none has its name.
+func (k checker) fused(path string, c Conductor) {
+	for i, channel := range c.Channels {
+		if at := item(path+".channels", i) + ".name"; channel.Name == Fused && k.sound(at) {
+			k.fault(k.values[at], at, quoted(Fused)+" is what the combination of the channels is called: give the channel another name")
+		}
+	}
+	at := path + ".charge_from"
+	if c.ChargeFrom != Fused || !k.sound(at) {
+		return
+	}
+	if n := len(c.Channels); n < 2 || n > mostFused {
+		k.fault(k.values[at], at, fmt.Sprintf("%q combines 2 to %d channels, and the conductor has %d: name one of them", Fused, mostFused, n))
+		return
+	}
+	for _, channel := range c.Channels[1:] {
+		if channel.Device != c.Channels[0].Device {
+			k.fault(k.values[at], at, fmt.Sprintf("%q combines readings of the same instants, and %s is read by %s, %s by %s: read them by one device, or name a channel",
+				Fused, c.Channels[0].Name, c.Channels[0].Device, channel.Name, channel.Device))
+			return
+		}
+	}
 }
 
 func (k checker) channel(path string, c Channel) {

@@ -27,7 +27,7 @@ type Explanation struct {
 type ChannelExplanation struct {
 	Conductor string `json:"conductor"`
 	Channel   string `json:"channel"`
-	Kind      string `json:"kind"` // shunt, magnetic or reported
+	Kind      string `json:"kind"` // shunt, magnetic, reported or fused
 
 	MinimumAmperes        *float64 `json:"minimum_amperes"`          // full scale: what the code range, or maximum_amperes if it is less, can tell
 	MaximumAmperes        *float64 `json:"maximum_amperes"`          // the sign is the conductor's
@@ -52,10 +52,14 @@ const (
 func Explain(c *Config, inputs map[string]map[string]InputFacts) Explanation {
 	e := Explanation{Warnings: unusedDevices(c)}
 	for _, conductor := range c.Conductors {
+		first := len(e.Channels)
 		for _, channel := range conductor.Channels {
 			explained, warnings := explainChannel(conductor, channel, inputs[channel.Device][channel.Input])
 			e.Channels = append(e.Channels, explained)
 			e.Warnings = append(e.Warnings, warnings...)
+		}
+		if conductor.ChargeFrom == Fused {
+			e.Channels = append(e.Channels, explainFused(conductor, e.Channels[first:]))
 		}
 	}
 	return e

@@ -28,6 +28,12 @@ func (x ChannelExplanation) text(b *strings.Builder) {
 	fmt.Fprintf(b, "conductor %s, channel %s (%s)\n", x.Conductor, x.Channel, x.Kind)
 	line := func(name, text string) { fmt.Fprintf(b, "  %-26s %s\n", name, text) }
 	line("full scale", x.fullScale())
+	if x.Kind == Fused {
+		line("a day's charge, zero", figure(x.ZeroDriftAmpereHours, "Ah standard uncertainty", "not stated"))
+		x.notes(line)
+		b.WriteString("\n")
+		return
+	}
 	line("one count", figure(x.AmperesPerCount, "A", x.uncounted()))
 	line("quantisation", figure(x.QuantisationAmperes, "A standard uncertainty", x.uncounted()))
 	line("a day's charge, zero", figure(x.ZeroDriftAmpereHours, "Ah standard uncertainty", "not stated"))
@@ -39,10 +45,14 @@ func (x ChannelExplanation) text(b *strings.Builder) {
 	if x.RatedRiseKelvin != nil {
 		line("rise at rated current", figure(x.RatedRiseKelvin, "K above ambient", ""))
 	}
+	x.notes(line)
+	b.WriteString("\n")
+}
+
+func (x ChannelExplanation) notes(line func(name, text string)) {
 	for _, note := range x.Notes {
 		line("note", note)
 	}
-	b.WriteString("\n")
 }
 
 func (x ChannelExplanation) fullScale() string {

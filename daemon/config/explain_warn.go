@@ -25,6 +25,29 @@ func unusedDevices(c *Config) []string {
 	return warnings
 }
 
+// bytesPerReading is what a reading takes while it is retained: two doubles, and a little for its frame.
+const bytesPerReading = 17
+
+// unretained compares what is to be kept before an event with what the conductor retains of all its channels, and the whole window with the
+// room there is for waveforms, as far as the rates are known.
+func unretained(c *Config, conductor Conductor, inputs map[string]map[string]InputFacts) (warnings []string) {
+	most, all := 0.0, 0.0 // readings a second
+	for _, channel := range conductor.Channels {
+		rate := inputs[channel.Device][channel.Input].RateHertz
+		most, all = max(most, rate), all+rate
+	}
+	retained, kept := c.Retain.Megabytes*(1<<20), c.Abuse.WaveformMegabytes*(1<<20)
+	if before := *c.Abuse.BeforeSeconds; before*all*bytesPerReading > retained {
+		warnings = append(warnings, fmt.Sprintf("conductor %s: its channels give %.4g readings a second, of which retain.megabytes holds about %.3g s: "+
+			"less than abuse.before_seconds, %.4g s; waveforms will begin late", conductor.Name, all, retained/(all*bytesPerReading), before))
+	}
+	if window := *c.Abuse.BeforeSeconds + *c.Abuse.AfterSeconds; window*most*bytesPerReading > kept {
+		warnings = append(warnings, fmt.Sprintf("conductor %s: the waveform of one event takes about %.3g MB, more than abuse.waveform_megabytes: "+
+			"it is dropped as soon as it is there", conductor.Name, window*most*bytesPerReading/(1<<20)))
+	}
+	return warnings
+}
+
 // unstated names the uncertainties without which the stated ones of the results are too small.
 func unstated(ch Channel) []string {
 	var warnings []string

@@ -9,8 +9,11 @@ const (
 	defaultIntervalSeconds  = 60
 	defaultAdjustment       = 1 // coulombs: 0.28 mAh
 	defaultRetainMegabytes  = 16
-	defaultShuntCelsius     = 20 // what resistances are stated at
-	defaultMagneticCelsius  = 25 // what sensor data sheets state at
+	defaultBeforeSeconds    = 1
+	defaultAfterSeconds     = 2
+	defaultWaveforms        = 256 // megabytes: some five hundred events at 10 000 readings a second
+	defaultShuntCelsius     = 20  // what resistances are stated at
+	defaultMagneticCelsius  = 25  // what sensor data sheets state at
 	defaultDropoffRatio     = 0.95
 	defaultSaturationScans  = 1
 	defaultInstantaneous    = 1
@@ -30,6 +33,9 @@ func fill(c *Config) {
 	otherwise(&c.Ledger.IntervalSeconds, defaultIntervalSeconds)
 	otherwise(&c.Ledger.AdjustmentCoulombs, defaultAdjustment)
 	otherwise(&c.Retain.Megabytes, defaultRetainMegabytes)
+	pointed(&c.Abuse.BeforeSeconds, defaultBeforeSeconds)
+	pointed(&c.Abuse.AfterSeconds, defaultAfterSeconds)
+	otherwise(&c.Abuse.WaveformMegabytes, defaultWaveforms)
 	for i := range c.Devices {
 		fillPlugin(&c.Devices[i].Driver, c.Folder)
 	}

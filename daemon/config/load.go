@@ -1,6 +1,8 @@
 package config
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -44,7 +46,8 @@ func read(path string) ([]byte, error) {
 // parse is Load and Parse; unfit tells why a file cannot be started as a plugin, or nothing.
 func parse(text []byte, name, folder string, unfit func(path string) string) (*Config, error) {
 	root, faults := readDocument(text)
-	c := &Config{Folder: folder}
+	sum := sha256.Sum256(text)
+	c := &Config{Folder: folder, SHA256: hex.EncodeToString(sum[:])}
 	if root != nil {
 		w := newWalk()
 		w.faults = faults

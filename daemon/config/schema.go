@@ -11,8 +11,10 @@ type Config struct {
 	Conductors []Conductor `yaml:"conductors" check:"required"` // at least one
 	Ledger     Ledger      `yaml:"ledger"`                      //
 	Retain     Retain      `yaml:"retain"`                      //
+	Abuse      Abuse       `yaml:"abuse"`                       //
 
 	Folder string `yaml:"-"` // folder the file stands in: what relative paths start from
+	SHA256 string `yaml:"-"` // checksum of the file's text, 64 hexadecimal digits
 }
 
 // Listen says where the daemon serves.
@@ -23,12 +25,21 @@ type Listen struct {
 // Ledger says how often the charge is posted.
 type Ledger struct {
 	IntervalSeconds    float64 `yaml:"interval_seconds" check:"positive"`    // device time from entry to entry; default 60
+	IntervalCoulombs   float64 `yaml:"interval_coulombs" check:"positive"`   // or so much charge, out plus in, whichever comes first; default a thousandth of the conductor's capacity
 	AdjustmentCoulombs float64 `yaml:"adjustment_coulombs" check:"positive"` // by more than this a correction of the charge must move to be posted; default 1
 }
 
 // Retain bounds what is kept in memory for subscribers that come late or are slow.
 type Retain struct {
 	Megabytes float64 `yaml:"megabytes" check:"positive"` // for each conductor; default 16
+}
+
+// Abuse says what is kept of the readings around an event that a guard element raises. Events themselves are always kept.
+type Abuse struct {
+	BeforeSeconds     *float64 `yaml:"before_seconds" check:"notnegative"`  // device time before the onset; default 1
+	AfterSeconds      *float64 `yaml:"after_seconds" check:"notnegative"`   // and after it; default 2, and together at most 600
+	WaveformMegabytes float64  `yaml:"waveform_megabytes" check:"positive"` // of all waveforms; the oldest are dropped, those of acknowledged events first; default 256
+	WaveformDays      *float64 `yaml:"waveform_days" check:"positive"`      // after which a waveform is dropped; default no limit
 }
 
 // Device is one driver plugin with its settings.
@@ -52,14 +63,23 @@ type Plugin struct {
 
 // Conductor is one physical current path.
 type Conductor struct {
-	Name       string     `yaml:"name" check:"required"`
-	Positive   string     `yaml:"positive" check:"discharge|charge"` // the direction with the positive sign: discharge (default) or charge
-	Contactor  *Contactor `yaml:"contactor"`                         // optional
-	Channels   []Channel  `yaml:"channels" check:"required"`         // at least one
-	ChargeFrom string     `yaml:"charge_from"`                       // the channel the conductor's charge is taken from; default the first
-	Estimator  *Estimator `yaml:"estimator"`                         // optional; without it readings are statically compensated only
-	Guard      []Element  `yaml:"guard"`                             // optional
+	Name      string     `yaml:"name" check:"required"`
+	Positive  string     `yaml:"positive" check:"discharge|charge"` // the direction with the positive sign: discharge (default) or charge
+	Contactor *Contactor `yaml:"contactor"`                         // optional
+
+	CapacityAmpereHours float64 `yaml:"capacity_ampere_hours" check:"positive"` // rated, of what the conductor belongs to; 0 = not known
+
+	Channels   []Channel  `yaml:"channels" check:"required"` // at least one
+	ChargeFrom string     `yaml:"charge_from"`               // the channel the conductor's charge is taken from, or fused: all of them combined; default the first
+	Estimator  *Estimator `yaml:"estimator"`                 // optional; without it readings are statically compensated only
+	Guard      []Element  `yaml:"guard"`                     // optional
 }
+
+// Fused stands for the combination of a conductor's channels where one of them could be named.
+const Fused = "fused"
+
+// mostFused is how many channels may be combined.
+const mostFused = 8
 
 // Contactor is an input that is not zero while the conductor is known to be interrupted.
 type Contactor struct {

@@ -33,11 +33,20 @@ func Main(m *testing.M) {
 // Options are a daemon's whose shipped plugins are this test binary.
 func Options(t testing.TB, log *zap.Logger) *daemon.Options {
 	t.Helper()
-	self, err := os.Executable()
+	o, err := Itself(log)
 	if err != nil {
 		t.Fatal(err)
 	}
+	return o
+}
+
+// Itself is Options for a child process of a test.
+func Itself(log *zap.Logger) (*daemon.Options, error) {
+	self, err := os.Executable()
+	if err != nil {
+		return nil, err
+	}
 	return &daemon.Options{
 		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"replay", "simulate"}, Estimators: []string{"biasfilter", "fixedzero"}, Log: log,
-	}
+	}, nil
 }

@@ -19,12 +19,14 @@ import (
 
 // ConductorConfig is one conductor.
 type ConductorConfig struct {
-	Name             string
-	ChargeIsPositive bool
-	ChargeFrom       string
-	Lanes            []LaneConfig
-	Contactor        *Contactor
-	PostNanos        int64 // device time from one posting to the next, > 0
+	Name              string
+	ChargeIsPositive  bool
+	ChargeFrom        string
+	Lanes             []LaneConfig
+	Fused             *LaneConfig // the combination of all lanes, which are of one device then; nil = there is none
+	Contactor         *Contactor
+	PostNanos         int64 // device time from one posting to the next, > 0
+	PostMicrocoulombs int64 // or so much charge, out plus in, whichever comes first; 0 = no limit
 
 	AdjustMicrocoulombs int64  // by more than this a correction of the charge must move to be posted, ≥ 0
 	EventPrefix         string // makes event identifiers unique for ever
@@ -57,11 +59,14 @@ type side struct {
 	device       string
 	summaryScans uint64
 	lanes        []*Lane
-	contactor    int // column, or −1
+	accounts     []*Lane // these, and the fused one
+	fused        *fused  // nil = there is none
+	contactor    int     // column, or −1
 	cut          scan.Frame
 	open         openSummary
 	backwards    *fault // raised while its time runs backwards
-	keepDue      int64  // monotonic time from which the estimator's state is to be kept again
+	wall         wallClock
+	keepDue      int64 // monotonic time from which the estimator's state is to be kept again
 	ended        bool
 }
 
@@ -78,7 +83,7 @@ type openSummary struct {
 func NewConductor(config ConductorConfig, sink Sink) (*Conductor, error) {
 	c := &Conductor{config: config, sink: sink, events: newEventBook(config, sink)}
 	c.estimation.init(config)
-	for _, laneConfig := range config.Lanes {
+	for _, laneConfig := range config.all() {
 		if _, err := guard.New(laneConfig.Guard); err != nil {
 			return nil, fmt.Errorf("channel %s: guard: %w", laneConfig.Name, err)
 		}
@@ -88,6 +93,16 @@ func NewConductor(config ConductorConfig, sink Sink) (*Conductor, error) {
 	}
 	return c, nil
 }
+
+// all gives the channels, the fused one last.
+func (c *ConductorConfig) all() []LaneConfig {
+	if c.Fused == nil {
+		return c.Lanes
+	}
+	return append(slices.Clone(c.Lanes), *c.Fused)
+}
+
+func (c *ConductorConfig) posts() posts { return posts{c.PostNanos, c.PostMicrocoulombs} }
 
 // Name is the conductor's name.
 func (c *Conductor) Name() string { return c.config.Name }
@@ -118,7 +133,7 @@ func (c *Conductor) Bind(inputs Inputs, settings DeviceSettings) error {
 	if s == nil {
 		s = &side{device: inputs.Device, summaryScans: settings.SummaryScans}
 		c.sides = append(c.sides, s)
-		for _, lane := range c.lanes {
+		for _, lane := range c.measuring() {
 			if lane.Device == inputs.Device {
 				lane.offset = offset.New(settings.SummaryScans, settings.EstimateStaleNanos)
 				s.lanes = append(s.lanes, lane)
@@ -144,8 +159,47 @@ func (c *Conductor) bindSide(s *side, inputs Inputs, settings DeviceSettings) er
 		}
 		s.contactor = column
 	}
+	if len(faults) == 0 {
+		faults = append(faults, c.bindFused(s, settings))
+	}
 	return errors.Join(faults...)
 }
+
+// bindFused makes the fused channel when its channels have been bound for the first time.
+func (c *Conductor) bindFused(s *side, settings DeviceSettings) (err error) {
+	if s.accounts != nil {
+		return nil
+	}
+	s.accounts = s.lanes
+	if c.config.Fused == nil || len(s.lanes) == 0 {
+		return nil
+	}
+	if len(s.lanes) != len(c.measuring()) {
+		return fmt.Errorf("conductor %s: only channels of one device can be fused", c.config.Name)
+	}
+	for _, lane := range s.lanes[1:] {
+		if lane.averaged != s.lanes[0].averaged {
+			return fmt.Errorf("conductor %s: %s gives means and %s samples, or the reverse: they are not of the same instants and cannot be fused",
+				c.config.Name, s.lanes[0].Name, lane.Name)
+		}
+	}
+	lane := c.lanes[len(c.lanes)-1]
+	s.fused, err = newFused(lane, s.lanes, settings)
+	s.accounts = append(slices.Clone(s.lanes), lane)
+	return err
+}
+
+func (c *Conductor) fused() *fused {
+	for _, s := range c.sides {
+		if s.fused != nil {
+			return s.fused
+		}
+	}
+	return nil
+}
+
+// measuring gives the lanes that read a channel.
+func (c *Conductor) measuring() []*Lane { return c.lanes[:len(c.config.Lanes)] }
 
 func (c *Conductor) side(device string) *side {
 	for _, s := range c.sides {
@@ -180,12 +234,16 @@ func (c *Conductor) span(ctx context.Context, s *side, span *scan.Frame) {
 	if s.open.begun && (block != s.open.block || span.Epoch != s.open.first.Epoch) {
 		c.closeSummary(ctx, s) // scans were lost at its end
 	}
-	if !s.open.begun {
+	begins := !s.open.begun
+	if begins {
 		s.open = openSummary{begun: true, block: block, first: momentOf(span, 0)}
 		c.takeEstimates()
 	}
 	for _, lane := range s.lanes {
 		lane.apply(span, c.sink)
+	}
+	if s.fused != nil {
+		s.fused.apply(begins, c.sink)
 	}
 	c.watchClock(s, span)
 	c.estimation.contactor.see(s.contactor, span, c.declared.covers(s, span, c.devices()), &s.open.rest)
@@ -228,10 +286,11 @@ func (c *Conductor) closeSummary(ctx context.Context, s *side) {
 		s.backwards = nil
 	}
 	resting := next.summary.GetRest() == pluginv1.Rest_REST_CERTAIN
-	for _, lane := range s.lanes {
+	for _, lane := range s.accounts {
 		lane.adjust(c.sink, c.config.AdjustMicrocoulombs, resting, false)
-		lane.post(c.sink, next.made.Monotonic, c.config.PostNanos, false)
+		lane.post(c.sink, next.made.Monotonic, c.config.posts(), false)
 	}
+	c.watchWall(s, next.made)
 	c.keepDue(s, next.made.Monotonic)
 	s.open = openSummary{}
 }
@@ -247,6 +306,10 @@ func (c *Conductor) summarise(s *side) item {
 		summary, at := lane.summarise()
 		next.summary.Channels = append(next.summary.Channels, summary)
 		next.stands = append(next.stands, at)
+	}
+	if s.fused != nil {
+		summary, at := s.fused.summarise(next.summary.GetChannels())
+		next.summary.Fused, next.stands = summary, append(next.stands, at)
 	}
 	return next
 }
@@ -323,9 +386,9 @@ func (c *Conductor) flush(ctx context.Context, s *side) {
 }
 
 func (c *Conductor) postSide(s *side) {
-	for _, lane := range s.lanes {
+	for _, lane := range s.accounts {
 		lane.adjust(c.sink, 0, false, true)
-		lane.post(c.sink, lane.due, c.config.PostNanos, true)
+		lane.post(c.sink, lane.due, c.config.posts(), true)
 	}
 }
 

@@ -41,6 +41,7 @@ type point struct {
 	applied float64 // offset subtracted since the pipeline began, coulombs, in the sign of the readings
 	nanos   int64   // time integrated since then
 	net     int64   // microcoulombs counted since then
+	zeroNow float64 // standard uncertainty of the zero in force, amperes
 }
 
 // by gives the correction after an answer of an estimator whose first summary began at origin. What it says counts from there; what was
@@ -65,12 +66,18 @@ func (l *Lane) summarise() (*plugin.ChannelSummary, stand) {
 		Name: l.Name, ReadingCount: uint32(t.Count), MeanAmperes: t.Mean(), VarianceSquareAmperes: t.Variance(),
 		MinimumAmperes: t.Minimum, MaximumAmperes: t.Maximum, UnusableCount: uint32(t.Unusable),
 		TemperatureCelsius: celsius, TemperatureKnown: known,
-		IntegralCoulombs: l.sign() * coulombs(since.Net()+since.OffsetMicrocoulombs), IntegralSeconds: float64(since.DurationNanos-since.AwayNanos) * 1e-9,
+		IntegralCoulombs: l.sign() * coulombs(since.Net()+since.OffsetMicrocoulombs), IntegralSeconds: since.HeldSeconds(),
 	}
-	now := point{l.corrected.since(totals), l.sign() * coulombs(totals.OffsetMicrocoulombs), totals.DurationNanos, totals.Net()}
+	l.tally = offset.Tally{}
+	return summary, l.stands(totals, l.sign()*coulombs(totals.OffsetMicrocoulombs))
+}
+
+// stands notes where the channel stands, applied being the offset subtracted since the pipeline began.
+func (l *Lane) stands(totals charge.Totals, applied float64) stand {
+	now := point{l.corrected.since(totals), applied, totals.DurationNanos, totals.Net(), l.readings.ZeroAmperes}
 	at := stand{lane: l, before: l.standing, after: now, plays: l.plays.Take(nil)}
-	l.summed, l.standing, l.tally = totals, now, offset.Tally{}
-	return summary, at
+	l.summed, l.standing = totals, now
+	return at
 }
 
 // believed is the account with the uncertainty that is known now: an estimator's, if it states one, in the place of what the stages stated.
@@ -102,7 +109,8 @@ func (l *Lane) adjust(sink Sink, threshold int64, resting, final bool) {
 	}
 	at, zero := l.summed, l.believed().ZeroCoulombs
 	if sink.Post(&Posting{
-		Lane: l, Epoch: l.epoch, Estimator: l.last.Estimator, Generation: l.last.Generation, AdjustmentMicrocoulombs: moved, Reason: reason,
+		Kind: Adjustment, Lane: l, Epoch: l.epoch, Estimator: l.last.Estimator, Generation: l.last.Generation,
+		AdjustmentMicrocoulombs: moved, Reason: reason,
 		Counted: charge.Totals{
 			FirstSequence: at.LastSequence, LastSequence: at.LastSequence, FromWall: at.ToWall, ToWall: at.ToWall,
 			FromMonotonic: at.ToMonotonic, ToMonotonic: at.ToMonotonic, ZeroCoulombs: zero - l.posted.ZeroCoulombs,

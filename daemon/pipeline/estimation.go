@@ -121,9 +121,15 @@ func (e *estimation) wake() {
 // takeEstimates applies what the estimator in force said last.
 func (c *Conductor) takeEstimates() {
 	if current := c.estimation.current; current != nil {
-		for _, each := range current.take() {
-			each.lane.offset.Take(each.Estimate)
+		newest, covariances := current.take()
+		for _, each := range newest {
+			if each.lane.offset != nil { // the fused current has none of its own
+				each.lane.offset.Take(each.Estimate)
+			}
 			each.lane.corrected = each.corrected
+		}
+		if f := c.fused(); f != nil && newest != nil {
+			f.learn(covariances)
 		}
 		for _, note := range current.takeNotes() {
 			c.events.note(current.candidate.Program.Name(), note, &c.estimation.newest)

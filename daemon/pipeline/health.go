@@ -88,6 +88,9 @@ func (r *run) status() EstimatorStatus {
 		status.PID = r.started.PID()
 	}
 	for lane, e := range r.newest {
+		if lane.offset == nil {
+			continue // the fused current has no offset of its own
+		}
 		status.Newest = append(status.Newest, NamedEstimate{lane.Name, e.Estimate})
 	}
 	slices.SortFunc(status.Newest, func(a, b NamedEstimate) int { return cmp.Compare(a.Channel, b.Channel) })

@@ -115,6 +115,6 @@ func (l *Lane) keptChannel(e *laneEstimate, plays []offset.Play) KeptChannel {
 		Known: e.said.known, Correction: e.said.later, CorrectionDeviation: e.said.uncertainty,
 		Later: e.later - l.sign()*coulombs(l.ledger.AdjustmentMicrocoulombs), Deviation: e.uncertainty + l.ledger.ZeroCoulombs,
 		Nanos: e.at.nanos + l.ledger.DurationNanos, Net: e.at.net + l.ledger.NetMicrocoulombs,
-		OffsetDeviation: e.Estimate.Uncertainty, GainRatio: l.gainRatio, Plays: plays, zero: e.at.zero,
+		OffsetDeviation: e.at.zeroNow, GainRatio: l.gainRatio, Plays: plays, zero: e.at.zero,
 	}
 }

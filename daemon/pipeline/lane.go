@@ -38,6 +38,7 @@ type Lane struct {
 	tell        func(guard.Change)
 	ledger      Ledger // what the ledger held before the pipeline began
 	gainRatio   float64
+	averaged    bool // its readings are means
 	account     *charge.Account
 	tally       offset.Tally
 	plays       offset.Plays
@@ -50,12 +51,14 @@ type Lane struct {
 	usable      uint64
 	next        uint64 // sequence after the newest
 
-	posted   charge.Totals
-	adjusted int64  // microcoulombs posted as adjustments, in the sign of net
-	adjuster uint64 // generation of the estimator they were posted for last
-	started  bool
-	due      int64 // monotonic time of the next posting
-	epoch    uint64
+	posted charge.Totals
+
+	awayPosted bool
+	adjusted   int64  // microcoulombs posted as adjustments, in the sign of net
+	adjuster   uint64 // generation of the estimator they were posted for last
+	started    bool
+	due        int64 // monotonic time of the next posting
+	epoch      uint64
 }
 
 // Ledger is what a channel's ledger held before this run of the daemon; the zero value is an empty one.
@@ -89,7 +92,7 @@ func (l *Lane) bind(inputs Inputs, settings DeviceSettings) error {
 			return err
 		}
 	}
-	l.sensor, l.temperature, l.bound = made, config.Temperature, true
+	l.sensor, l.temperature, l.bound, l.averaged = made, config.Temperature, true, config.Averaged
 	_, _, l.gainRatio = made.StaticUncertainty()
 	return nil
 }
@@ -136,6 +139,12 @@ func (l *Lane) apply(span *scan.Frame, sink Sink) {
 	l.tally.Add(r, temperature)
 	l.plays.Add(r)
 	l.offset.Apply(r)
+	l.deliver(sink)
+}
+
+// deliver takes compensated readings on.
+func (l *Lane) deliver(sink Sink) {
+	r := &l.readings
 	l.last, l.epoch = r.Estimate, r.Epoch
 	l.guard.Apply(r, l.tell)
 	l.account.Apply(r)
@@ -145,26 +154,62 @@ func (l *Lane) apply(span *scan.Frame, sink Sink) {
 	l.next = r.Sequence + uint64(r.Len())
 }
 
-// post hands what was counted since the last posting to the sink, if it is due at monotonic time now or final, and anything was.
-func (l *Lane) post(sink Sink, now, interval int64, final bool) {
+// posts says when a channel's account is posted.
+type posts struct {
+	nanos         int64 // device time from one posting to the next, > 0
+	microcoulombs int64 // or so much charge, out plus in, whichever comes first; 0 = no limit
+}
+
+// due tells whether a posting is due at monotonic time now.
+func (l *Lane) isDue(now int64, every posts) bool {
 	if !l.started {
-		l.started, l.due = true, now+interval
+		l.started, l.due = true, now+every.nanos
 	}
-	if l.account == nil || !final && now < l.due && now > l.due-2*interval {
+	moved := l.account.Totals().Throughput() - l.posted.Throughput()
+	return now >= l.due || now <= l.due-2*every.nanos || every.microcoulombs > 0 && moved >= every.microcoulombs
+}
+
+// post hands what was counted since the last posting to the sink, if it is due at monotonic time now or final, and anything was.
+func (l *Lane) post(sink Sink, now int64, every posts, final bool) {
+	if l.account == nil || !l.isDue(now, every) && !final {
 		return
 	}
-	l.due = now + interval
+	l.due = now + every.nanos
+	if !l.postAway(sink) {
+		return
+	}
 	totals := l.believed()
 	counted := totals.Since(l.posted)
 	if counted.Readings == 0 && counted.Lost == 0 && counted.Unusable == [len(scan.Causes)]uint64{} {
 		return
 	}
 	if sink.Post(&Posting{
-		Lane: l, Counted: counted, Gaps: l.gapsSincePosting(), Epoch: l.epoch, Estimator: l.last.Estimator, Generation: l.last.Generation,
+		Kind: Interval, Lane: l, Counted: counted, Gaps: l.gapsSincePosting(), Epoch: l.epoch, Estimator: l.last.Estimator, Generation: l.last.Generation,
 		Reason: "interval",
 	}) {
 		l.posted = totals
 	}
+}
+
+// postAway posts the time the daemon was away before its first reading, once, as a gap of its own. False = there was no room for it.
+func (l *Lane) postAway(sink Sink) bool {
+	gap := l.account.Away()
+	if gap == nil || l.awayPosted {
+		return true
+	}
+	away := charge.Totals{
+		FirstSequence: gap.BeforeSequence, LastSequence: gap.BeforeSequence, FromWall: gap.FromWall, ToWall: gap.FromWall + gap.DurationNanos,
+		DurationNanos: gap.DurationNanos, AwayNanos: gap.DurationNanos,
+		GapCount: 1, GapNanos: gap.DurationNanos, GapBoundMicrocoulombs: gap.BoundMicrocoulombs,
+	}
+	l.awayPosted = sink.Post(&Posting{
+		Kind: Gap, Lane: l, Counted: away, Gaps: []charge.Gap{*gap}, Epoch: l.epoch, Reason: "the daemon was away: nothing was read, no current is assumed",
+	})
+	if l.awayPosted {
+		l.posted.DurationNanos, l.posted.AwayNanos = away.DurationNanos, away.AwayNanos
+		l.posted.GapCount, l.posted.GapNanos, l.posted.GapBoundMicrocoulombs = away.GapCount, away.GapNanos, away.GapBoundMicrocoulombs
+	}
+	return l.awayPosted
 }
 
 func (l *Lane) gapsSincePosting() []charge.Gap {
@@ -172,8 +217,9 @@ func (l *Lane) gapsSincePosting() []charge.Gap {
 		return nil
 	}
 	var gaps []charge.Gap
+	away := l.account.Away()
 	for _, gap := range l.account.LongestGaps() {
-		if l.posted.Readings == 0 || gap.BeforeSequence >= l.posted.LastSequence {
+		if (away == nil || gap != *away) && (l.posted.Readings == 0 || gap.BeforeSequence >= l.posted.LastSequence) {
 			gaps = append(gaps, gap)
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 
+	"github.com/ampledger/ampledger/daemon/charge"
 	pluginv1 "github.com/ampledger/ampledger/proto/ampledger/plugin/v1"
 )
 
@@ -130,7 +131,7 @@ const futureNanos = 60e9
 
 // lead is the channel marks are carried by.
 func (c *Conductor) lead() *Lane {
-	for _, lane := range c.lanes {
+	for _, lane := range c.measuring() {
 		if lane.Name == c.config.ChargeFrom {
 			return lane
 		}
@@ -197,7 +198,15 @@ func (l *leg) add(i *item, lead *Lane) (reached bool) {
 	return false
 }
 
+// tellMark puts a mark that is handed on in the ledger, under the channel whose account is the conductor's, and tells it.
 func (c *Conductor) tellMark(m *mark, lead *Lane, next *item) {
+	if f := c.fused(); f != nil {
+		lead = f.lane
+	}
+	c.sink.Post(&Posting{
+		Kind: Noted, Lane: lead, Epoch: lead.epoch, Mark: &m.Mark, Reason: "mark",
+		Counted: charge.Totals{FromWall: m.Wall, ToWall: m.Wall},
+	})
 	c.events.operator("mark", &next.made, fmt.Sprintf("stored charge %.6g C ± %.3g C, says %s: %s", m.StoredCoulombs, m.UncertaintyCoulombs,
 		orNobody(m.By), m.Note))
 }

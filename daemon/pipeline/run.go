@@ -28,11 +28,12 @@ type run struct {
 	failed     chan struct{}      // closed when it failed
 
 	mu      sync.Mutex
-	backlog []item // to be worked off before the queue
-	queue   chan item // with room for one question beside the summaries
+	backlog []item          // to be worked off before the queue
+	queue   chan item       // with room for one question beside the summaries
 	origins map[*Lane]point // where a channel stood when the estimator's first summary of it began
 	newest  map[*Lane]laneEstimate
-	fresh   bool // newest has something that was not taken yet
+	fresh   bool                      // newest has something that was not taken yet
+	errors  []*plugin.ErrorCovariance // newest word on how the channels' errors hang together
 	notes   []*plugin.Note
 	skipped uint64
 	fault   error
@@ -155,6 +156,11 @@ func (r *run) keep(answer *plugin.Answer, next item) {
 			r.newest[at.lane] = laneEstimate{at.lane, r.estimate(e, next), at.by(said, r.origins[at.lane]), said, at.after}
 		}
 	}
+	if e, at := answer.GetFused(), next.of(Fused); e != nil && at != nil {
+		said := corrected{later: e.GetCorrectionCoulombs(), uncertainty: e.GetCorrectionUncertaintyCoulombs(), known: true}
+		r.newest[at.lane] = laneEstimate{lane: at.lane, corrected: at.by(said, r.origins[at.lane]), said: said, at: at.after}
+	}
+	r.errors = answer.GetCovariances()
 	r.notes = append(r.notes, answer.GetNotes()...)
 	r.fresh = true
 	select {
@@ -197,15 +203,15 @@ func (r *run) of(lane *Lane) (newest laneEstimate, has bool) {
 	return newest, has
 }
 
-// take gives the newest estimates if any of them was not taken yet.
-func (r *run) take() (newest []laneEstimate) {
+// take gives the newest estimates, and covariances, if any of them was not taken yet.
+func (r *run) take() (newest []laneEstimate, covariances []*plugin.ErrorCovariance) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if r.fresh {
 		r.fresh = false
-		newest = slices.Collect(maps.Values(r.newest))
+		newest, covariances = slices.Collect(maps.Values(r.newest)), r.errors
 	}
-	return newest
+	return newest, covariances
 }
 
 // takeNotes gives what the estimator had to say since the last call.

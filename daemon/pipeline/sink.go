@@ -21,8 +21,20 @@ type Sink interface {
 	Ended(conductor string)
 }
 
-// Posting is what one channel counted since its last posting, or what was learned later of what it had counted.
+// Kind says what a posting is.
+type Kind string
+
+// The kinds of postings, named as the ledger's entries are.
+const (
+	Interval   Kind = "interval"   // what was counted
+	Adjustment Kind = "adjustment" // what was learned later of what had been counted
+	Gap        Kind = "gap"        // the time the daemon was away
+	Noted      Kind = "mark"       // a mark that an estimator was given
+)
+
+// Posting is an entry for the ledger, of one channel.
 type Posting struct {
+	Kind       Kind
 	Lane       *Lane
 	Counted    charge.Totals // the difference; where an estimator states the uncertainty of its correction, that stands as ZeroCoulombs
 	Gaps       []charge.Gap  // the longest in it
@@ -30,6 +42,7 @@ type Posting struct {
 	Estimator  string
 	Generation uint64
 
-	AdjustmentMicrocoulombs int64  // to be added to net; 0 = this is no adjustment
-	Reason                  string // why it is posted: "interval", or what an adjustment was learned from
+	AdjustmentMicrocoulombs int64  // of an adjustment: to be added to net
+	Reason                  string // why it is posted, or what an adjustment was learned from
+	Mark                    *Mark  // of a mark
 }

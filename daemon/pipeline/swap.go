@@ -151,7 +151,7 @@ func (c *Conductor) described() plugin.Conductor {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	conductor := plugin.Conductor{Name: c.config.Name}
-	for _, lane := range c.lanes {
+	for _, lane := range c.measuring() {
 		channel := &plugin.Channel{Name: lane.Name}
 		if lane.bound {
 			channel.NoiseAmperes, channel.ZeroUncertaintyAmperes, channel.GainUncertaintyRatio = lane.sensor.StaticUncertainty()

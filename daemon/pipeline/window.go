@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"time"
 
 	"github.com/ampledger/ampledger/daemon/scan"
 	"github.com/ampledger/ampledger/plugins/plugin"
@@ -21,6 +22,8 @@ type Window struct {
 var (
 	ErrWindowBusy  = errors.New("a window without current is open on this conductor already")
 	ErrWindowEmpty = errors.New("no whole summary lay in the window, so nothing was learnt: declare a longer one")
+
+	ErrWindowSilent = errors.New("no device of this conductor gave a reading in the window")
 )
 
 // Captured is what was read in a window.
@@ -88,8 +91,11 @@ func (c *Conductor) Declare(ctx context.Context, w Window) (*Captured, error) {
 	case <-d.over:
 	case <-ctx.Done():
 	}
-	c.withdraw(d)
-	if err := context.Cause(ctx); err != nil {
+	silent := c.withdraw(d)
+	switch err := context.Cause(ctx); {
+	case err != nil && silent:
+		return nil, fmt.Errorf("%w (%w)", ErrWindowSilent, err)
+	case err != nil:
 		return nil, err
 	}
 	return c.conclude(ctx, d)
@@ -104,9 +110,17 @@ func (c *Conductor) declare(w Window) (*declaration, error) {
 	c.declared = &declaration{
 		Window: w, until: map[*side]scan.Clock{}, zeros: map[*Lane]*Zero{}, hearing: newHearing(), over: make(chan struct{}),
 	}
-	c.events.operator("zero declared", &c.estimation.newest,
+	c.events.operator("zero declared", c.now(),
 		fmt.Sprintf("no current for %.3g s, says %s: %s", float64(w.Nanos)*1e-9, orNobody(w.By), w.Note))
 	return c.declared, nil
+}
+
+// now is the time of the newest summary, or the host's before there is one.
+func (c *Conductor) now() *scan.Clock {
+	if c.estimation.number == 0 {
+		return &scan.Clock{Wall: time.Now().UnixNano()}
+	}
+	return &c.estimation.newest
 }
 
 func orNobody(by string) string {
@@ -116,12 +130,14 @@ func orNobody(by string) string {
 	return by
 }
 
-func (c *Conductor) withdraw(d *declaration) {
+// withdraw ends the window and tells whether not one scan came in it.
+func (c *Conductor) withdraw(d *declaration) (silent bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.declared == d {
 		c.declared = nil
 	}
+	return len(d.until) == 0
 }
 
 // conclude waits for the estimator and gives what was read.

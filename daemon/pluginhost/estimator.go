@@ -165,6 +165,19 @@ func checkAnswer(summary *plugin.Summary, answer *pluginv1.RunResponse) error {
 		}
 		names = append(names, c.GetName())
 	}
+	return checkFused(answer)
+}
+
+// checkFused looks at what goes with the fused current.
+func checkFused(answer *pluginv1.RunResponse) error {
+	if f := answer.GetFused(); !usable(f.GetCorrectionCoulombs()) || !usable(f.GetCorrectionUncertaintyCoulombs()) || f.GetCorrectionUncertaintyCoulombs() < 0 {
+		return fmt.Errorf("fused current: correction %g C ± %g C makes no sense", f.GetCorrectionCoulombs(), f.GetCorrectionUncertaintyCoulombs())
+	}
+	for _, c := range answer.GetCovariances() {
+		if v := c.GetSquareAmperes(); !usable(v) || v < 0 && c.GetFirst() == c.GetSecond() {
+			return fmt.Errorf("channels %q and %q: covariance %g A² makes no sense", c.GetFirst(), c.GetSecond(), v)
+		}
+	}
 	return nil
 }
 

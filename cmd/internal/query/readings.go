@@ -51,7 +51,10 @@ func (t *readingTable) reading(r *scan.Readings, k int) []byte {
 	row := append(t.row[:0], t.head...)
 	row = strconv.AppendUint(row, r.Sequence+uint64(k), 10)
 	row = appendSeconds(append(row, ','), r.At(k))
-	row = appendFloat(append(row, ','), r.Raw[k])
+	row = append(row, ',')
+	if r.Raw != nil { // what is made of several channels has no raw value of its own
+		row = appendFloat(row, r.Raw[k])
+	}
 	row = appendFloat(append(row, ','), r.Amperes[k])
 	row = append(row, ',')
 	if q := r.QualityAt(k); q != 0 {

@@ -138,10 +138,12 @@ type ListEventsRequest struct {
 	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
 	// At most so many; 0 = 100; never more than 1000.
 	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	// From an earlier answer; empty = from the beginning.
-	PageToken     string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	// From an earlier answer to the same request; empty = from the beginning.
+	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Only changes of events that nobody has acknowledged yet.
+	UnacknowledgedOnly bool `protobuf:"varint,4,opt,name=unacknowledged_only,json=unacknowledgedOnly,proto3" json:"unacknowledged_only,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *ListEventsRequest) Reset() {
@@ -193,6 +195,13 @@ func (x *ListEventsRequest) GetPageToken() string {
 		return x.PageToken
 	}
 	return ""
+}
+
+func (x *ListEventsRequest) GetUnacknowledgedOnly() bool {
+	if x != nil {
+		return x.UnacknowledgedOnly
+	}
+	return false
 }
 
 // ListEventsResponse is a page.
@@ -369,6 +378,459 @@ func (x *StreamEventsResponse) GetLostCount() uint64 {
 	return 0
 }
 
+// GetWaveformRequest names an event.
+type GetWaveformRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The event.
+	EventId       string `protobuf:"bytes,1,opt,name=event_id,json=eventId,proto3" json:"event_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetWaveformRequest) Reset() {
+	*x = GetWaveformRequest{}
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetWaveformRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetWaveformRequest) ProtoMessage() {}
+
+func (x *GetWaveformRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetWaveformRequest.ProtoReflect.Descriptor instead.
+func (*GetWaveformRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_abuse_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *GetWaveformRequest) GetEventId() string {
+	if x != nil {
+		return x.EventId
+	}
+	return ""
+}
+
+// GetWaveformResponse is one of two things.
+type GetWaveformResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it is.
+	//
+	// Types that are valid to be assigned to Item:
+	//
+	//	*GetWaveformResponse_Waveform
+	//	*GetWaveformResponse_Frame
+	Item          isGetWaveformResponse_Item `protobuf_oneof:"item"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetWaveformResponse) Reset() {
+	*x = GetWaveformResponse{}
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetWaveformResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetWaveformResponse) ProtoMessage() {}
+
+func (x *GetWaveformResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetWaveformResponse.ProtoReflect.Descriptor instead.
+func (*GetWaveformResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_abuse_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *GetWaveformResponse) GetItem() isGetWaveformResponse_Item {
+	if x != nil {
+		return x.Item
+	}
+	return nil
+}
+
+func (x *GetWaveformResponse) GetWaveform() *Waveform {
+	if x != nil {
+		if x, ok := x.Item.(*GetWaveformResponse_Waveform); ok {
+			return x.Waveform
+		}
+	}
+	return nil
+}
+
+func (x *GetWaveformResponse) GetFrame() *Frame {
+	if x != nil {
+		if x, ok := x.Item.(*GetWaveformResponse_Frame); ok {
+			return x.Frame
+		}
+	}
+	return nil
+}
+
+type isGetWaveformResponse_Item interface {
+	isGetWaveformResponse_Item()
+}
+
+type GetWaveformResponse_Waveform struct {
+	// What the waveform is; the first message.
+	Waveform *Waveform `protobuf:"bytes,1,opt,name=waveform,proto3,oneof"`
+}
+
+type GetWaveformResponse_Frame struct {
+	// Readings of it; the messages after the first.
+	Frame *Frame `protobuf:"bytes,2,opt,name=frame,proto3,oneof"`
+}
+
+func (*GetWaveformResponse_Waveform) isGetWaveformResponse_Item() {}
+
+func (*GetWaveformResponse_Frame) isGetWaveformResponse_Item() {}
+
+// Waveform is the readings of an event's channel around its onset: those from before_nanos before it up to after_nanos after it, in the
+// device's time and within its time base.
+type Waveform struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The event.
+	EventId string `protobuf:"bytes,1,opt,name=event_id,json=eventId,proto3" json:"event_id,omitempty"`
+	// The conductor.
+	Conductor string `protobuf:"bytes,2,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// The channel.
+	Channel string `protobuf:"bytes,3,opt,name=channel,proto3" json:"channel,omitempty"`
+	// Sequence of the event's onset.
+	OnsetSequence uint64 `protobuf:"varint,4,opt,name=onset_sequence,json=onsetSequence,proto3" json:"onset_sequence,omitempty"`
+	// Wall-clock time of the onset, nanoseconds since 1970-01-01 UTC; a label.
+	OnsetWallNanos int64 `protobuf:"varint,5,opt,name=onset_wall_nanos,json=onsetWallNanos,proto3" json:"onset_wall_nanos,omitempty"`
+	// Device's monotonic time of the onset.
+	OnsetMonotonicNanos int64 `protobuf:"varint,6,opt,name=onset_monotonic_nanos,json=onsetMonotonicNanos,proto3" json:"onset_monotonic_nanos,omitempty"`
+	// Time before the onset that was to be kept.
+	BeforeNanos int64 `protobuf:"varint,7,opt,name=before_nanos,json=beforeNanos,proto3" json:"before_nanos,omitempty"`
+	// Time after the onset that was to be kept.
+	AfterNanos int64 `protobuf:"varint,8,opt,name=after_nanos,json=afterNanos,proto3" json:"after_nanos,omitempty"`
+	// Sequence of the first reading kept; meaningful if there is one.
+	FirstSequence uint64 `protobuf:"varint,9,opt,name=first_sequence,json=firstSequence,proto3" json:"first_sequence,omitempty"`
+	// Sequence of the last reading kept; meaningful if there is one.
+	LastSequence uint64 `protobuf:"varint,10,opt,name=last_sequence,json=lastSequence,proto3" json:"last_sequence,omitempty"`
+	// True if each reading that the device gave in that time is there.
+	Complete bool `protobuf:"varint,11,opt,name=complete,proto3" json:"complete,omitempty"`
+	// Why not, in words; empty if complete.
+	Shortfall     string `protobuf:"bytes,12,opt,name=shortfall,proto3" json:"shortfall,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Waveform) Reset() {
+	*x = Waveform{}
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Waveform) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Waveform) ProtoMessage() {}
+
+func (x *Waveform) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Waveform.ProtoReflect.Descriptor instead.
+func (*Waveform) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_abuse_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *Waveform) GetEventId() string {
+	if x != nil {
+		return x.EventId
+	}
+	return ""
+}
+
+func (x *Waveform) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *Waveform) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *Waveform) GetOnsetSequence() uint64 {
+	if x != nil {
+		return x.OnsetSequence
+	}
+	return 0
+}
+
+func (x *Waveform) GetOnsetWallNanos() int64 {
+	if x != nil {
+		return x.OnsetWallNanos
+	}
+	return 0
+}
+
+func (x *Waveform) GetOnsetMonotonicNanos() int64 {
+	if x != nil {
+		return x.OnsetMonotonicNanos
+	}
+	return 0
+}
+
+func (x *Waveform) GetBeforeNanos() int64 {
+	if x != nil {
+		return x.BeforeNanos
+	}
+	return 0
+}
+
+func (x *Waveform) GetAfterNanos() int64 {
+	if x != nil {
+		return x.AfterNanos
+	}
+	return 0
+}
+
+func (x *Waveform) GetFirstSequence() uint64 {
+	if x != nil {
+		return x.FirstSequence
+	}
+	return 0
+}
+
+func (x *Waveform) GetLastSequence() uint64 {
+	if x != nil {
+		return x.LastSequence
+	}
+	return 0
+}
+
+func (x *Waveform) GetComplete() bool {
+	if x != nil {
+		return x.Complete
+	}
+	return false
+}
+
+func (x *Waveform) GetShortfall() string {
+	if x != nil {
+		return x.Shortfall
+	}
+	return ""
+}
+
+// AcknowledgeEventRequest says who has seen an event.
+type AcknowledgeEventRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The event.
+	EventId string `protobuf:"bytes,1,opt,name=event_id,json=eventId,proto3" json:"event_id,omitempty"`
+	// Who says so; at most 1000 bytes.
+	By string `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
+	// What there is to say; at most 1000 bytes, may be empty.
+	Note          string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AcknowledgeEventRequest) Reset() {
+	*x = AcknowledgeEventRequest{}
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AcknowledgeEventRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AcknowledgeEventRequest) ProtoMessage() {}
+
+func (x *AcknowledgeEventRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AcknowledgeEventRequest.ProtoReflect.Descriptor instead.
+func (*AcknowledgeEventRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_abuse_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *AcknowledgeEventRequest) GetEventId() string {
+	if x != nil {
+		return x.EventId
+	}
+	return ""
+}
+
+func (x *AcknowledgeEventRequest) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *AcknowledgeEventRequest) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// AcknowledgeEventResponse gives what was recorded.
+type AcknowledgeEventResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The acknowledgement.
+	Acknowledgement *Acknowledgement `protobuf:"bytes,1,opt,name=acknowledgement,proto3" json:"acknowledgement,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *AcknowledgeEventResponse) Reset() {
+	*x = AcknowledgeEventResponse{}
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AcknowledgeEventResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AcknowledgeEventResponse) ProtoMessage() {}
+
+func (x *AcknowledgeEventResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AcknowledgeEventResponse.ProtoReflect.Descriptor instead.
+func (*AcknowledgeEventResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_abuse_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *AcknowledgeEventResponse) GetAcknowledgement() *Acknowledgement {
+	if x != nil {
+		return x.Acknowledgement
+	}
+	return nil
+}
+
+// Acknowledgement says who has seen an event.
+type Acknowledgement struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Who.
+	By string `protobuf:"bytes,1,opt,name=by,proto3" json:"by,omitempty"`
+	// What there was to say.
+	Note string `protobuf:"bytes,2,opt,name=note,proto3" json:"note,omitempty"`
+	// When, nanoseconds since 1970-01-01 UTC.
+	WallNanos     int64 `protobuf:"varint,3,opt,name=wall_nanos,json=wallNanos,proto3" json:"wall_nanos,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Acknowledgement) Reset() {
+	*x = Acknowledgement{}
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Acknowledgement) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Acknowledgement) ProtoMessage() {}
+
+func (x *Acknowledgement) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Acknowledgement.ProtoReflect.Descriptor instead.
+func (*Acknowledgement) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_abuse_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *Acknowledgement) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *Acknowledgement) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+func (x *Acknowledgement) GetWallNanos() int64 {
+	if x != nil {
+		return x.WallNanos
+	}
+	return 0
+}
+
 // Event is one change of one event: the same event_id comes once for each state it reaches.
 type Event struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -385,7 +847,8 @@ type Event struct {
 	// The guard element, or "saturated", "stale" and the like.
 	Element string `protobuf:"bytes,6,opt,name=element,proto3" json:"element,omitempty"`
 	// Kind of element: "instantaneous", "definite_time", "inverse_time", "saturation", "staleness"; "device" and "estimator" for a
-	// plugin that failed; "note" for what an estimator has to say, which is raised and over at once.
+	// plugin that failed; "note" for what an estimator has to say and "storage" for what was not kept or was dropped, both of which are raised
+	// and over at once.
 	Kind string `protobuf:"bytes,7,opt,name=kind,proto3" json:"kind,omitempty"`
 	// Direction the element looks at.
 	Direction Direction `protobuf:"varint,8,opt,name=direction,proto3,enum=ampledger.v1.Direction" json:"direction,omitempty"`
@@ -422,14 +885,16 @@ type Event struct {
 	// More in words, such as a plugin's last error.
 	Detail string `protobuf:"bytes,24,opt,name=detail,proto3" json:"detail,omitempty"`
 	// True if a reading since the onset was at the sensor's limit: peak and integrals are lower bounds in magnitude.
-	LowerBound    bool `protobuf:"varint,25,opt,name=lower_bound,json=lowerBound,proto3" json:"lower_bound,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	LowerBound bool `protobuf:"varint,25,opt,name=lower_bound,json=lowerBound,proto3" json:"lower_bound,omitempty"`
+	// Who has acknowledged the event, in answers of ListEvents; not set = nobody yet. It is no part of what was recorded of the event.
+	Acknowledgement *Acknowledgement `protobuf:"bytes,26,opt,name=acknowledgement,proto3" json:"acknowledgement,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *Event) Reset() {
 	*x = Event{}
-	mi := &file_ampledger_v1_abuse_proto_msgTypes[4]
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -441,7 +906,7 @@ func (x *Event) String() string {
 func (*Event) ProtoMessage() {}
 
 func (x *Event) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_abuse_proto_msgTypes[4]
+	mi := &file_ampledger_v1_abuse_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -454,7 +919,7 @@ func (x *Event) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Event.ProtoReflect.Descriptor instead.
 func (*Event) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_abuse_proto_rawDescGZIP(), []int{4}
+	return file_ampledger_v1_abuse_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Event) GetEventId() string {
@@ -632,16 +1097,24 @@ func (x *Event) GetLowerBound() bool {
 	return false
 }
 
+func (x *Event) GetAcknowledgement() *Acknowledgement {
+	if x != nil {
+		return x.Acknowledgement
+	}
+	return nil
+}
+
 var File_ampledger_v1_abuse_proto protoreflect.FileDescriptor
 
 const file_ampledger_v1_abuse_proto_rawDesc = "" +
 	"\n" +
-	"\x18ampledger/v1/abuse.proto\x12\fampledger.v1\x1a\x1aampledger/v1/reading.proto\"m\n" +
+	"\x18ampledger/v1/abuse.proto\x12\fampledger.v1\x1a\x1aampledger/v1/reading.proto\"\x9e\x01\n" +
 	"\x11ListEventsRequest\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x1b\n" +
 	"\tpage_size\x18\x02 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\x03 \x01(\tR\tpageToken\"i\n" +
+	"page_token\x18\x03 \x01(\tR\tpageToken\x12/\n" +
+	"\x13unacknowledged_only\x18\x04 \x01(\bR\x12unacknowledgedOnly\"i\n" +
 	"\x12ListEventsResponse\x12+\n" +
 	"\x06events\x18\x01 \x03(\v2\x13.ampledger.v1.EventR\x06events\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"}\n" +
@@ -653,7 +1126,39 @@ const file_ampledger_v1_abuse_proto_rawDesc = "" +
 	"\bdelivery\x18\x01 \x01(\x0e2\x16.ampledger.v1.DeliveryR\bdelivery\x12)\n" +
 	"\x05event\x18\x02 \x01(\v2\x13.ampledger.v1.EventR\x05event\x12\x1d\n" +
 	"\n" +
-	"lost_count\x18\x03 \x01(\x04R\tlostCount\"\xca\a\n" +
+	"lost_count\x18\x03 \x01(\x04R\tlostCount\"/\n" +
+	"\x12GetWaveformRequest\x12\x19\n" +
+	"\bevent_id\x18\x01 \x01(\tR\aeventId\"\x80\x01\n" +
+	"\x13GetWaveformResponse\x124\n" +
+	"\bwaveform\x18\x01 \x01(\v2\x16.ampledger.v1.WaveformH\x00R\bwaveform\x12+\n" +
+	"\x05frame\x18\x02 \x01(\v2\x13.ampledger.v1.FrameH\x00R\x05frameB\x06\n" +
+	"\x04item\"\xac\x03\n" +
+	"\bWaveform\x12\x19\n" +
+	"\bevent_id\x18\x01 \x01(\tR\aeventId\x12\x1c\n" +
+	"\tconductor\x18\x02 \x01(\tR\tconductor\x12\x18\n" +
+	"\achannel\x18\x03 \x01(\tR\achannel\x12%\n" +
+	"\x0eonset_sequence\x18\x04 \x01(\x04R\ronsetSequence\x12(\n" +
+	"\x10onset_wall_nanos\x18\x05 \x01(\x03R\x0eonsetWallNanos\x122\n" +
+	"\x15onset_monotonic_nanos\x18\x06 \x01(\x03R\x13onsetMonotonicNanos\x12!\n" +
+	"\fbefore_nanos\x18\a \x01(\x03R\vbeforeNanos\x12\x1f\n" +
+	"\vafter_nanos\x18\b \x01(\x03R\n" +
+	"afterNanos\x12%\n" +
+	"\x0efirst_sequence\x18\t \x01(\x04R\rfirstSequence\x12#\n" +
+	"\rlast_sequence\x18\n" +
+	" \x01(\x04R\flastSequence\x12\x1a\n" +
+	"\bcomplete\x18\v \x01(\bR\bcomplete\x12\x1c\n" +
+	"\tshortfall\x18\f \x01(\tR\tshortfall\"X\n" +
+	"\x17AcknowledgeEventRequest\x12\x19\n" +
+	"\bevent_id\x18\x01 \x01(\tR\aeventId\x12\x0e\n" +
+	"\x02by\x18\x02 \x01(\tR\x02by\x12\x12\n" +
+	"\x04note\x18\x03 \x01(\tR\x04note\"c\n" +
+	"\x18AcknowledgeEventResponse\x12G\n" +
+	"\x0facknowledgement\x18\x01 \x01(\v2\x1d.ampledger.v1.AcknowledgementR\x0facknowledgement\"T\n" +
+	"\x0fAcknowledgement\x12\x0e\n" +
+	"\x02by\x18\x01 \x01(\tR\x02by\x12\x12\n" +
+	"\x04note\x18\x02 \x01(\tR\x04note\x12\x1d\n" +
+	"\n" +
+	"wall_nanos\x18\x03 \x01(\x03R\twallNanos\"\x93\b\n" +
 	"\x05Event\x12\x19\n" +
 	"\bevent_id\x18\x01 \x01(\tR\aeventId\x12!\n" +
 	"\flog_sequence\x18\x02 \x01(\x04R\vlogSequence\x12.\n" +
@@ -682,7 +1187,8 @@ const file_ampledger_v1_abuse_proto_rawDesc = "" +
 	"staticOnly\x12\x16\n" +
 	"\x06detail\x18\x18 \x01(\tR\x06detail\x12\x1f\n" +
 	"\vlower_bound\x18\x19 \x01(\bR\n" +
-	"lowerBound*P\n" +
+	"lowerBound\x12G\n" +
+	"\x0facknowledgement\x18\x1a \x01(\v2\x1d.ampledger.v1.AcknowledgementR\x0facknowledgement*P\n" +
 	"\bDelivery\x12\x18\n" +
 	"\x14DELIVERY_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fDELIVERY_RAISED\x10\x01\x12\x15\n" +
@@ -692,11 +1198,13 @@ const file_ampledger_v1_abuse_proto_rawDesc = "" +
 	"\x17EVENT_STATE_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12EVENT_STATE_RAISED\x10\x01\x12\x18\n" +
 	"\x14EVENT_STATE_OPERATED\x10\x02\x12\x17\n" +
-	"\x13EVENT_STATE_CLEARED\x10\x032\xb8\x01\n" +
+	"\x13EVENT_STATE_CLEARED\x10\x032\xf1\x02\n" +
 	"\fAbuseService\x12O\n" +
 	"\n" +
 	"ListEvents\x12\x1f.ampledger.v1.ListEventsRequest\x1a .ampledger.v1.ListEventsResponse\x12W\n" +
-	"\fStreamEvents\x12!.ampledger.v1.StreamEventsRequest\x1a\".ampledger.v1.StreamEventsResponse0\x01B?Z=github.com/ampledger/ampledger/proto/ampledger/v1;ampledgerv1b\x06proto3"
+	"\fStreamEvents\x12!.ampledger.v1.StreamEventsRequest\x1a\".ampledger.v1.StreamEventsResponse0\x01\x12T\n" +
+	"\vGetWaveform\x12 .ampledger.v1.GetWaveformRequest\x1a!.ampledger.v1.GetWaveformResponse0\x01\x12a\n" +
+	"\x10AcknowledgeEvent\x12%.ampledger.v1.AcknowledgeEventRequest\x1a&.ampledger.v1.AcknowledgeEventResponseB?Z=github.com/ampledger/ampledger/proto/ampledger/v1;ampledgerv1b\x06proto3"
 
 var (
 	file_ampledger_v1_abuse_proto_rawDescOnce sync.Once
@@ -711,32 +1219,47 @@ func file_ampledger_v1_abuse_proto_rawDescGZIP() []byte {
 }
 
 var file_ampledger_v1_abuse_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_ampledger_v1_abuse_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_ampledger_v1_abuse_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_ampledger_v1_abuse_proto_goTypes = []any{
-	(Delivery)(0),                // 0: ampledger.v1.Delivery
-	(EventState)(0),              // 1: ampledger.v1.EventState
-	(*ListEventsRequest)(nil),    // 2: ampledger.v1.ListEventsRequest
-	(*ListEventsResponse)(nil),   // 3: ampledger.v1.ListEventsResponse
-	(*StreamEventsRequest)(nil),  // 4: ampledger.v1.StreamEventsRequest
-	(*StreamEventsResponse)(nil), // 5: ampledger.v1.StreamEventsResponse
-	(*Event)(nil),                // 6: ampledger.v1.Event
-	(Direction)(0),               // 7: ampledger.v1.Direction
+	(Delivery)(0),                    // 0: ampledger.v1.Delivery
+	(EventState)(0),                  // 1: ampledger.v1.EventState
+	(*ListEventsRequest)(nil),        // 2: ampledger.v1.ListEventsRequest
+	(*ListEventsResponse)(nil),       // 3: ampledger.v1.ListEventsResponse
+	(*StreamEventsRequest)(nil),      // 4: ampledger.v1.StreamEventsRequest
+	(*StreamEventsResponse)(nil),     // 5: ampledger.v1.StreamEventsResponse
+	(*GetWaveformRequest)(nil),       // 6: ampledger.v1.GetWaveformRequest
+	(*GetWaveformResponse)(nil),      // 7: ampledger.v1.GetWaveformResponse
+	(*Waveform)(nil),                 // 8: ampledger.v1.Waveform
+	(*AcknowledgeEventRequest)(nil),  // 9: ampledger.v1.AcknowledgeEventRequest
+	(*AcknowledgeEventResponse)(nil), // 10: ampledger.v1.AcknowledgeEventResponse
+	(*Acknowledgement)(nil),          // 11: ampledger.v1.Acknowledgement
+	(*Event)(nil),                    // 12: ampledger.v1.Event
+	(*Frame)(nil),                    // 13: ampledger.v1.Frame
+	(Direction)(0),                   // 14: ampledger.v1.Direction
 }
 var file_ampledger_v1_abuse_proto_depIdxs = []int32{
-	6, // 0: ampledger.v1.ListEventsResponse.events:type_name -> ampledger.v1.Event
-	0, // 1: ampledger.v1.StreamEventsResponse.delivery:type_name -> ampledger.v1.Delivery
-	6, // 2: ampledger.v1.StreamEventsResponse.event:type_name -> ampledger.v1.Event
-	1, // 3: ampledger.v1.Event.state:type_name -> ampledger.v1.EventState
-	7, // 4: ampledger.v1.Event.direction:type_name -> ampledger.v1.Direction
-	2, // 5: ampledger.v1.AbuseService.ListEvents:input_type -> ampledger.v1.ListEventsRequest
-	4, // 6: ampledger.v1.AbuseService.StreamEvents:input_type -> ampledger.v1.StreamEventsRequest
-	3, // 7: ampledger.v1.AbuseService.ListEvents:output_type -> ampledger.v1.ListEventsResponse
-	5, // 8: ampledger.v1.AbuseService.StreamEvents:output_type -> ampledger.v1.StreamEventsResponse
-	7, // [7:9] is the sub-list for method output_type
-	5, // [5:7] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	12, // 0: ampledger.v1.ListEventsResponse.events:type_name -> ampledger.v1.Event
+	0,  // 1: ampledger.v1.StreamEventsResponse.delivery:type_name -> ampledger.v1.Delivery
+	12, // 2: ampledger.v1.StreamEventsResponse.event:type_name -> ampledger.v1.Event
+	8,  // 3: ampledger.v1.GetWaveformResponse.waveform:type_name -> ampledger.v1.Waveform
+	13, // 4: ampledger.v1.GetWaveformResponse.frame:type_name -> ampledger.v1.Frame
+	11, // 5: ampledger.v1.AcknowledgeEventResponse.acknowledgement:type_name -> ampledger.v1.Acknowledgement
+	1,  // 6: ampledger.v1.Event.state:type_name -> ampledger.v1.EventState
+	14, // 7: ampledger.v1.Event.direction:type_name -> ampledger.v1.Direction
+	11, // 8: ampledger.v1.Event.acknowledgement:type_name -> ampledger.v1.Acknowledgement
+	2,  // 9: ampledger.v1.AbuseService.ListEvents:input_type -> ampledger.v1.ListEventsRequest
+	4,  // 10: ampledger.v1.AbuseService.StreamEvents:input_type -> ampledger.v1.StreamEventsRequest
+	6,  // 11: ampledger.v1.AbuseService.GetWaveform:input_type -> ampledger.v1.GetWaveformRequest
+	9,  // 12: ampledger.v1.AbuseService.AcknowledgeEvent:input_type -> ampledger.v1.AcknowledgeEventRequest
+	3,  // 13: ampledger.v1.AbuseService.ListEvents:output_type -> ampledger.v1.ListEventsResponse
+	5,  // 14: ampledger.v1.AbuseService.StreamEvents:output_type -> ampledger.v1.StreamEventsResponse
+	7,  // 15: ampledger.v1.AbuseService.GetWaveform:output_type -> ampledger.v1.GetWaveformResponse
+	10, // 16: ampledger.v1.AbuseService.AcknowledgeEvent:output_type -> ampledger.v1.AcknowledgeEventResponse
+	13, // [13:17] is the sub-list for method output_type
+	9,  // [9:13] is the sub-list for method input_type
+	9,  // [9:9] is the sub-list for extension type_name
+	9,  // [9:9] is the sub-list for extension extendee
+	0,  // [0:9] is the sub-list for field type_name
 }
 
 func init() { file_ampledger_v1_abuse_proto_init() }
@@ -746,13 +1269,17 @@ func file_ampledger_v1_abuse_proto_init() {
 	}
 	file_ampledger_v1_reading_proto_init()
 	file_ampledger_v1_abuse_proto_msgTypes[2].OneofWrappers = []any{}
+	file_ampledger_v1_abuse_proto_msgTypes[5].OneofWrappers = []any{
+		(*GetWaveformResponse_Waveform)(nil),
+		(*GetWaveformResponse_Frame)(nil),
+	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ampledger_v1_abuse_proto_rawDesc), len(file_ampledger_v1_abuse_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   5,
+			NumMessages:   11,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,22 +19,34 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	AbuseService_ListEvents_FullMethodName   = "/ampledger.v1.AbuseService/ListEvents"
-	AbuseService_StreamEvents_FullMethodName = "/ampledger.v1.AbuseService/StreamEvents"
+	AbuseService_ListEvents_FullMethodName       = "/ampledger.v1.AbuseService/ListEvents"
+	AbuseService_StreamEvents_FullMethodName     = "/ampledger.v1.AbuseService/StreamEvents"
+	AbuseService_GetWaveform_FullMethodName      = "/ampledger.v1.AbuseService/GetWaveform"
+	AbuseService_AcknowledgeEvent_FullMethodName = "/ampledger.v1.AbuseService/AcknowledgeEvent"
 )
 
 // AbuseServiceClient is the client API for AbuseService service.
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// AbuseService gives the events the guard saw.
+// AbuseService gives the events the guard saw. Events are never deleted: they are small. Their waveforms are not small, and the oldest go when
+// they take more room or time than is configured, those of acknowledged events first; an event of kind "storage" says so each time.
 type AbuseServiceClient interface {
 	// ListEvents gives recorded changes of events in the order of the log.
-	// INVALID_ARGUMENT: page_size negative or page_token not from this daemon.
+	// INVALID_ARGUMENT: page_size negative, or page_token of another log or of a request that asked for something else.
 	ListEvents(ctx context.Context, in *ListEventsRequest, opts ...grpc.CallOption) (*ListEventsResponse, error)
 	// StreamEvents gives each change of an event twice: RAISED at once, then RECORDED when it is on disk. It begins with the recorded
 	// changes after after_log_sequence and goes on live.
 	StreamEvents(ctx context.Context, in *StreamEventsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[StreamEventsResponse], error)
+	// GetWaveform gives the readings before and after an event's onset at full rate: first what they are, then the readings in order.
+	// NOT_FOUND, by reason: EVENT_UNKNOWN; WAVEFORM_NEVER = the event has none, since it is none of a guard element, its daemon ended before
+	// it began, or too many others were being taken; WAVEFORM_DROPPED = it had one, which went to make room, maybe while it was read.
+	// FAILED_PRECONDITION, reason WAVEFORM_OPEN: its time is not over yet; ask again.
+	GetWaveform(ctx context.Context, in *GetWaveformRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[GetWaveformResponse], error)
+	// AcknowledgeEvent says that somebody has seen an event. It changes nothing of the event, can be said once and never be taken back.
+	// On return it is on disk. NOT_FOUND: no such event is recorded. INVALID_ARGUMENT: by is empty, or by or note is too long.
+	// ALREADY_EXISTS: it was acknowledged before; the details hold that Acknowledgement.
+	AcknowledgeEvent(ctx context.Context, in *AcknowledgeEventRequest, opts ...grpc.CallOption) (*AcknowledgeEventResponse, error)
 }
 
 type abuseServiceClient struct {
@@ -74,18 +86,57 @@ func (c *abuseServiceClient) StreamEvents(ctx context.Context, in *StreamEventsR
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type AbuseService_StreamEventsClient = grpc.ServerStreamingClient[StreamEventsResponse]
 
+func (c *abuseServiceClient) GetWaveform(ctx context.Context, in *GetWaveformRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[GetWaveformResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &AbuseService_ServiceDesc.Streams[1], AbuseService_GetWaveform_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[GetWaveformRequest, GetWaveformResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type AbuseService_GetWaveformClient = grpc.ServerStreamingClient[GetWaveformResponse]
+
+func (c *abuseServiceClient) AcknowledgeEvent(ctx context.Context, in *AcknowledgeEventRequest, opts ...grpc.CallOption) (*AcknowledgeEventResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AcknowledgeEventResponse)
+	err := c.cc.Invoke(ctx, AbuseService_AcknowledgeEvent_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // AbuseServiceServer is the server API for AbuseService service.
 // All implementations must embed UnimplementedAbuseServiceServer
 // for forward compatibility.
 //
-// AbuseService gives the events the guard saw.
+// AbuseService gives the events the guard saw. Events are never deleted: they are small. Their waveforms are not small, and the oldest go when
+// they take more room or time than is configured, those of acknowledged events first; an event of kind "storage" says so each time.
 type AbuseServiceServer interface {
 	// ListEvents gives recorded changes of events in the order of the log.
-	// INVALID_ARGUMENT: page_size negative or page_token not from this daemon.
+	// INVALID_ARGUMENT: page_size negative, or page_token of another log or of a request that asked for something else.
 	ListEvents(context.Context, *ListEventsRequest) (*ListEventsResponse, error)
 	// StreamEvents gives each change of an event twice: RAISED at once, then RECORDED when it is on disk. It begins with the recorded
 	// changes after after_log_sequence and goes on live.
 	StreamEvents(*StreamEventsRequest, grpc.ServerStreamingServer[StreamEventsResponse]) error
+	// GetWaveform gives the readings before and after an event's onset at full rate: first what they are, then the readings in order.
+	// NOT_FOUND, by reason: EVENT_UNKNOWN; WAVEFORM_NEVER = the event has none, since it is none of a guard element, its daemon ended before
+	// it began, or too many others were being taken; WAVEFORM_DROPPED = it had one, which went to make room, maybe while it was read.
+	// FAILED_PRECONDITION, reason WAVEFORM_OPEN: its time is not over yet; ask again.
+	GetWaveform(*GetWaveformRequest, grpc.ServerStreamingServer[GetWaveformResponse]) error
+	// AcknowledgeEvent says that somebody has seen an event. It changes nothing of the event, can be said once and never be taken back.
+	// On return it is on disk. NOT_FOUND: no such event is recorded. INVALID_ARGUMENT: by is empty, or by or note is too long.
+	// ALREADY_EXISTS: it was acknowledged before; the details hold that Acknowledgement.
+	AcknowledgeEvent(context.Context, *AcknowledgeEventRequest) (*AcknowledgeEventResponse, error)
 	mustEmbedUnimplementedAbuseServiceServer()
 }
 
@@ -101,6 +152,12 @@ func (UnimplementedAbuseServiceServer) ListEvents(context.Context, *ListEventsRe
 }
 func (UnimplementedAbuseServiceServer) StreamEvents(*StreamEventsRequest, grpc.ServerStreamingServer[StreamEventsResponse]) error {
 	return status.Error(codes.Unimplemented, "method StreamEvents not implemented")
+}
+func (UnimplementedAbuseServiceServer) GetWaveform(*GetWaveformRequest, grpc.ServerStreamingServer[GetWaveformResponse]) error {
+	return status.Error(codes.Unimplemented, "method GetWaveform not implemented")
+}
+func (UnimplementedAbuseServiceServer) AcknowledgeEvent(context.Context, *AcknowledgeEventRequest) (*AcknowledgeEventResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AcknowledgeEvent not implemented")
 }
 func (UnimplementedAbuseServiceServer) mustEmbedUnimplementedAbuseServiceServer() {}
 func (UnimplementedAbuseServiceServer) testEmbeddedByValue()                      {}
@@ -152,6 +209,35 @@ func _AbuseService_StreamEvents_Handler(srv interface{}, stream grpc.ServerStrea
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type AbuseService_StreamEventsServer = grpc.ServerStreamingServer[StreamEventsResponse]
 
+func _AbuseService_GetWaveform_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(GetWaveformRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(AbuseServiceServer).GetWaveform(m, &grpc.GenericServerStream[GetWaveformRequest, GetWaveformResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type AbuseService_GetWaveformServer = grpc.ServerStreamingServer[GetWaveformResponse]
+
+func _AbuseService_AcknowledgeEvent_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AcknowledgeEventRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AbuseServiceServer).AcknowledgeEvent(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AbuseService_AcknowledgeEvent_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AbuseServiceServer).AcknowledgeEvent(ctx, req.(*AcknowledgeEventRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // AbuseService_ServiceDesc is the grpc.ServiceDesc for AbuseService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -163,11 +249,20 @@ var AbuseService_ServiceDesc = grpc.ServiceDesc{
 			MethodName: "ListEvents",
 			Handler:    _AbuseService_ListEvents_Handler,
 		},
+		{
+			MethodName: "AcknowledgeEvent",
+			Handler:    _AbuseService_AcknowledgeEvent_Handler,
+		},
 	},
 	Streams: []grpc.StreamDesc{
 		{
 			StreamName:    "StreamEvents",
 			Handler:       _AbuseService_StreamEvents_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "GetWaveform",
+			Handler:       _AbuseService_GetWaveform_Handler,
 			ServerStreams: true,
 		},
 	},

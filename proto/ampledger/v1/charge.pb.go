@@ -21,6 +21,75 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// EntryKind says what an entry is.
+type EntryKind int32
+
+const (
+	// Not said.
+	EntryKind_ENTRY_KIND_UNSPECIFIED EntryKind = 0
+	// Counting began here.
+	EntryKind_ENTRY_KIND_OPENING EntryKind = 1
+	// What was counted in a span.
+	EntryKind_ENTRY_KIND_INTERVAL EntryKind = 2
+	// What was learned later of charge that earlier entries counted.
+	EntryKind_ENTRY_KIND_ADJUSTMENT EntryKind = 3
+	// A span in which nothing was counted, as while the daemon was down: the charge in it is assumed.
+	EntryKind_ENTRY_KIND_GAP EntryKind = 4
+	// Somebody said what charge the pack held. Has no charge of its own.
+	EntryKind_ENTRY_KIND_MARK EntryKind = 5
+	// What follows was counted under this configuration. Has no charge of its own.
+	EntryKind_ENTRY_KIND_CONFIGURATION EntryKind = 6
+)
+
+// Enum value maps for EntryKind.
+var (
+	EntryKind_name = map[int32]string{
+		0: "ENTRY_KIND_UNSPECIFIED",
+		1: "ENTRY_KIND_OPENING",
+		2: "ENTRY_KIND_INTERVAL",
+		3: "ENTRY_KIND_ADJUSTMENT",
+		4: "ENTRY_KIND_GAP",
+		5: "ENTRY_KIND_MARK",
+		6: "ENTRY_KIND_CONFIGURATION",
+	}
+	EntryKind_value = map[string]int32{
+		"ENTRY_KIND_UNSPECIFIED":   0,
+		"ENTRY_KIND_OPENING":       1,
+		"ENTRY_KIND_INTERVAL":      2,
+		"ENTRY_KIND_ADJUSTMENT":    3,
+		"ENTRY_KIND_GAP":           4,
+		"ENTRY_KIND_MARK":          5,
+		"ENTRY_KIND_CONFIGURATION": 6,
+	}
+)
+
+func (x EntryKind) Enum() *EntryKind {
+	p := new(EntryKind)
+	*p = x
+	return p
+}
+
+func (x EntryKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (EntryKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_ampledger_v1_charge_proto_enumTypes[0].Descriptor()
+}
+
+func (EntryKind) Type() protoreflect.EnumType {
+	return &file_ampledger_v1_charge_proto_enumTypes[0]
+}
+
+func (x EntryKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use EntryKind.Descriptor instead.
+func (EntryKind) EnumDescriptor() ([]byte, []int) {
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{0}
+}
+
 // PostMarkRequest is a mark.
 type PostMarkRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -330,7 +399,10 @@ type GetStatementResponse struct {
 	// The channel whose account is the conductor's.
 	ChargeFrom string `protobuf:"bytes,2,opt,name=charge_from,json=chargeFrom,proto3" json:"charge_from,omitempty"`
 	// The accounts, one a channel.
-	Accounts      []*Account `protobuf:"bytes,3,rep,name=accounts,proto3" json:"accounts,omitempty"`
+	Accounts []*Account `protobuf:"bytes,3,rep,name=accounts,proto3" json:"accounts,omitempty"`
+	// The end of the ledger's chain, over all conductors, when the statement was made: write it down, and it can be seen later whether the
+	// ledger up to there is still the same.
+	ChainHead     *ChainHead `protobuf:"bytes,4,opt,name=chain_head,json=chainHead,proto3" json:"chain_head,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -382,6 +454,731 @@ func (x *GetStatementResponse) GetChargeFrom() string {
 func (x *GetStatementResponse) GetAccounts() []*Account {
 	if x != nil {
 		return x.Accounts
+	}
+	return nil
+}
+
+func (x *GetStatementResponse) GetChainHead() *ChainHead {
+	if x != nil {
+		return x.ChainHead
+	}
+	return nil
+}
+
+// ChainHead is a place in the ledger's chain.
+type ChainHead struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The entry; 0 = before the first.
+	EntrySequence uint64 `protobuf:"varint,1,opt,name=entry_sequence,json=entrySequence,proto3" json:"entry_sequence,omitempty"`
+	// SHA-256 over it and all entries before it, 32 bytes.
+	ChainSha256   []byte `protobuf:"bytes,2,opt,name=chain_sha256,json=chainSha256,proto3" json:"chain_sha256,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChainHead) Reset() {
+	*x = ChainHead{}
+	mi := &file_ampledger_v1_charge_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChainHead) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChainHead) ProtoMessage() {}
+
+func (x *ChainHead) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_charge_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChainHead.ProtoReflect.Descriptor instead.
+func (*ChainHead) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *ChainHead) GetEntrySequence() uint64 {
+	if x != nil {
+		return x.EntrySequence
+	}
+	return 0
+}
+
+func (x *ChainHead) GetChainSha256() []byte {
+	if x != nil {
+		return x.ChainSha256
+	}
+	return nil
+}
+
+// Entry is one line of the ledger. Nothing in it ever changes.
+type Entry struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Place in the ledger, from 1.
+	EntrySequence uint64 `protobuf:"varint,1,opt,name=entry_sequence,json=entrySequence,proto3" json:"entry_sequence,omitempty"`
+	// The conductor.
+	Conductor string `protobuf:"bytes,2,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// The channel; of a mark or a configuration the one whose account is the conductor's.
+	Channel string `protobuf:"bytes,3,opt,name=channel,proto3" json:"channel,omitempty"`
+	// What it is.
+	Kind EntryKind `protobuf:"varint,4,opt,name=kind,proto3,enum=ampledger.v1.EntryKind" json:"kind,omitempty"`
+	// The device that was read.
+	Device string `protobuf:"bytes,5,opt,name=device,proto3" json:"device,omitempty"`
+	// The device's time base, counted.
+	EpochCount uint64 `protobuf:"varint,6,opt,name=epoch_count,json=epochCount,proto3" json:"epoch_count,omitempty"`
+	// Sequence of the first reading covered; only intervals and adjustments cover readings.
+	FirstSequence uint64 `protobuf:"varint,7,opt,name=first_sequence,json=firstSequence,proto3" json:"first_sequence,omitempty"`
+	// Sequence of the last reading covered.
+	LastSequence uint64 `protobuf:"varint,8,opt,name=last_sequence,json=lastSequence,proto3" json:"last_sequence,omitempty"`
+	// Start, wall clock.
+	FromWallNanos int64 `protobuf:"varint,9,opt,name=from_wall_nanos,json=fromWallNanos,proto3" json:"from_wall_nanos,omitempty"`
+	// End, wall clock; before the start if the clock was set.
+	ToWallNanos int64 `protobuf:"varint,10,opt,name=to_wall_nanos,json=toWallNanos,proto3" json:"to_wall_nanos,omitempty"`
+	// Start in the device's time.
+	FromMonotonicNanos int64 `protobuf:"varint,11,opt,name=from_monotonic_nanos,json=fromMonotonicNanos,proto3" json:"from_monotonic_nanos,omitempty"`
+	// End in the device's time.
+	ToMonotonicNanos int64 `protobuf:"varint,12,opt,name=to_monotonic_nanos,json=toMonotonicNanos,proto3" json:"to_monotonic_nanos,omitempty"`
+	// Time integrated, gaps included.
+	DurationNanos int64 `protobuf:"varint,13,opt,name=duration_nanos,json=durationNanos,proto3" json:"duration_nanos,omitempty"`
+	// Charge out of the pack.
+	OutMicrocoulombs int64 `protobuf:"varint,14,opt,name=out_microcoulombs,json=outMicrocoulombs,proto3" json:"out_microcoulombs,omitempty"`
+	// Charge into the pack.
+	InMicrocoulombs int64 `protobuf:"varint,15,opt,name=in_microcoulombs,json=inMicrocoulombs,proto3" json:"in_microcoulombs,omitempty"`
+	// Out less in.
+	NetMicrocoulombs int64 `protobuf:"varint,16,opt,name=net_microcoulombs,json=netMicrocoulombs,proto3" json:"net_microcoulombs,omitempty"`
+	// Integral of the offset that was subtracted, in the sign of net.
+	OffsetMicrocoulombs int64 `protobuf:"varint,17,opt,name=offset_microcoulombs,json=offsetMicrocoulombs,proto3" json:"offset_microcoulombs,omitempty"`
+	// To be added to net: what an adjustment corrects earlier entries by.
+	AdjustmentMicrocoulombs int64 `protobuf:"varint,18,opt,name=adjustment_microcoulombs,json=adjustmentMicrocoulombs,proto3" json:"adjustment_microcoulombs,omitempty"`
+	// Integral of the squared current.
+	SquareAmpereSeconds float64 `protobuf:"fixed64,19,opt,name=square_ampere_seconds,json=squareAmpereSeconds,proto3" json:"square_ampere_seconds,omitempty"`
+	// Usable readings.
+	ReadingCount uint64 `protobuf:"varint,20,opt,name=reading_count,json=readingCount,proto3" json:"reading_count,omitempty"`
+	// Readings that could not be used, by cause.
+	Unusable *UnusableCounts `protobuf:"bytes,21,opt,name=unusable,proto3" json:"unusable,omitempty"`
+	// Gaps: how many and what they can hide.
+	Gaps *GapTotals `protobuf:"bytes,22,opt,name=gaps,proto3" json:"gaps,omitempty"`
+	// Details of its gaps, the longest if there are very many, in order of time.
+	LongestGaps []*Gap `protobuf:"bytes,23,rep,name=longest_gaps,json=longestGaps,proto3" json:"longest_gaps,omitempty"`
+	// Variance from noise; a difference of sums may fall below 0.
+	NoiseSquareCoulombs float64 `protobuf:"fixed64,24,opt,name=noise_square_coulombs,json=noiseSquareCoulombs,proto3" json:"noise_square_coulombs,omitempty"`
+	// Standard uncertainty from the zero, which adds up linearly from entry to entry; negative where an adjustment made it less.
+	ZeroCoulombs float64 `protobuf:"fixed64,25,opt,name=zero_coulombs,json=zeroCoulombs,proto3" json:"zero_coulombs,omitempty"`
+	// Relative standard uncertainty of the gain, common to all of the entry.
+	GainRatio float64 `protobuf:"fixed64,26,opt,name=gain_ratio,json=gainRatio,proto3" json:"gain_ratio,omitempty"`
+	// Estimator in force at the end; empty = none.
+	Estimator string `protobuf:"bytes,27,opt,name=estimator,proto3" json:"estimator,omitempty"`
+	// Its generation.
+	Generation uint64 `protobuf:"varint,28,opt,name=generation,proto3" json:"generation,omitempty"`
+	// Why the entry was posted, in words.
+	Reason string `protobuf:"bytes,29,opt,name=reason,proto3" json:"reason,omitempty"`
+	// What was said; only of a mark.
+	Stored *StoredCharge `protobuf:"bytes,30,opt,name=stored,proto3" json:"stored,omitempty"`
+	// SHA-256 of the configuration in force from here on, 32 bytes; only of a configuration.
+	ConfigurationSha256 []byte `protobuf:"bytes,31,opt,name=configuration_sha256,json=configurationSha256,proto3" json:"configuration_sha256,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
+}
+
+func (x *Entry) Reset() {
+	*x = Entry{}
+	mi := &file_ampledger_v1_charge_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Entry) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Entry) ProtoMessage() {}
+
+func (x *Entry) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_charge_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Entry.ProtoReflect.Descriptor instead.
+func (*Entry) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *Entry) GetEntrySequence() uint64 {
+	if x != nil {
+		return x.EntrySequence
+	}
+	return 0
+}
+
+func (x *Entry) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *Entry) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *Entry) GetKind() EntryKind {
+	if x != nil {
+		return x.Kind
+	}
+	return EntryKind_ENTRY_KIND_UNSPECIFIED
+}
+
+func (x *Entry) GetDevice() string {
+	if x != nil {
+		return x.Device
+	}
+	return ""
+}
+
+func (x *Entry) GetEpochCount() uint64 {
+	if x != nil {
+		return x.EpochCount
+	}
+	return 0
+}
+
+func (x *Entry) GetFirstSequence() uint64 {
+	if x != nil {
+		return x.FirstSequence
+	}
+	return 0
+}
+
+func (x *Entry) GetLastSequence() uint64 {
+	if x != nil {
+		return x.LastSequence
+	}
+	return 0
+}
+
+func (x *Entry) GetFromWallNanos() int64 {
+	if x != nil {
+		return x.FromWallNanos
+	}
+	return 0
+}
+
+func (x *Entry) GetToWallNanos() int64 {
+	if x != nil {
+		return x.ToWallNanos
+	}
+	return 0
+}
+
+func (x *Entry) GetFromMonotonicNanos() int64 {
+	if x != nil {
+		return x.FromMonotonicNanos
+	}
+	return 0
+}
+
+func (x *Entry) GetToMonotonicNanos() int64 {
+	if x != nil {
+		return x.ToMonotonicNanos
+	}
+	return 0
+}
+
+func (x *Entry) GetDurationNanos() int64 {
+	if x != nil {
+		return x.DurationNanos
+	}
+	return 0
+}
+
+func (x *Entry) GetOutMicrocoulombs() int64 {
+	if x != nil {
+		return x.OutMicrocoulombs
+	}
+	return 0
+}
+
+func (x *Entry) GetInMicrocoulombs() int64 {
+	if x != nil {
+		return x.InMicrocoulombs
+	}
+	return 0
+}
+
+func (x *Entry) GetNetMicrocoulombs() int64 {
+	if x != nil {
+		return x.NetMicrocoulombs
+	}
+	return 0
+}
+
+func (x *Entry) GetOffsetMicrocoulombs() int64 {
+	if x != nil {
+		return x.OffsetMicrocoulombs
+	}
+	return 0
+}
+
+func (x *Entry) GetAdjustmentMicrocoulombs() int64 {
+	if x != nil {
+		return x.AdjustmentMicrocoulombs
+	}
+	return 0
+}
+
+func (x *Entry) GetSquareAmpereSeconds() float64 {
+	if x != nil {
+		return x.SquareAmpereSeconds
+	}
+	return 0
+}
+
+func (x *Entry) GetReadingCount() uint64 {
+	if x != nil {
+		return x.ReadingCount
+	}
+	return 0
+}
+
+func (x *Entry) GetUnusable() *UnusableCounts {
+	if x != nil {
+		return x.Unusable
+	}
+	return nil
+}
+
+func (x *Entry) GetGaps() *GapTotals {
+	if x != nil {
+		return x.Gaps
+	}
+	return nil
+}
+
+func (x *Entry) GetLongestGaps() []*Gap {
+	if x != nil {
+		return x.LongestGaps
+	}
+	return nil
+}
+
+func (x *Entry) GetNoiseSquareCoulombs() float64 {
+	if x != nil {
+		return x.NoiseSquareCoulombs
+	}
+	return 0
+}
+
+func (x *Entry) GetZeroCoulombs() float64 {
+	if x != nil {
+		return x.ZeroCoulombs
+	}
+	return 0
+}
+
+func (x *Entry) GetGainRatio() float64 {
+	if x != nil {
+		return x.GainRatio
+	}
+	return 0
+}
+
+func (x *Entry) GetEstimator() string {
+	if x != nil {
+		return x.Estimator
+	}
+	return ""
+}
+
+func (x *Entry) GetGeneration() uint64 {
+	if x != nil {
+		return x.Generation
+	}
+	return 0
+}
+
+func (x *Entry) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *Entry) GetStored() *StoredCharge {
+	if x != nil {
+		return x.Stored
+	}
+	return nil
+}
+
+func (x *Entry) GetConfigurationSha256() []byte {
+	if x != nil {
+		return x.ConfigurationSha256
+	}
+	return nil
+}
+
+// StoredCharge is what somebody said of the charge stored in a pack.
+type StoredCharge struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The charge, counted from an origin that is the same for all marks of the conductor.
+	StoredCoulombs float64 `protobuf:"fixed64,1,opt,name=stored_coulombs,json=storedCoulombs,proto3" json:"stored_coulombs,omitempty"`
+	// Its standard uncertainty, above 0.
+	StandardUncertaintyCoulombs float64 `protobuf:"fixed64,2,opt,name=standard_uncertainty_coulombs,json=standardUncertaintyCoulombs,proto3" json:"standard_uncertainty_coulombs,omitempty"`
+	// Who said so.
+	By string `protobuf:"bytes,3,opt,name=by,proto3" json:"by,omitempty"`
+	// Why, in words.
+	Note          string `protobuf:"bytes,4,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StoredCharge) Reset() {
+	*x = StoredCharge{}
+	mi := &file_ampledger_v1_charge_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StoredCharge) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StoredCharge) ProtoMessage() {}
+
+func (x *StoredCharge) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_charge_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StoredCharge.ProtoReflect.Descriptor instead.
+func (*StoredCharge) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *StoredCharge) GetStoredCoulombs() float64 {
+	if x != nil {
+		return x.StoredCoulombs
+	}
+	return 0
+}
+
+func (x *StoredCharge) GetStandardUncertaintyCoulombs() float64 {
+	if x != nil {
+		return x.StandardUncertaintyCoulombs
+	}
+	return 0
+}
+
+func (x *StoredCharge) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *StoredCharge) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// ListEntriesRequest says which entries are wanted.
+type ListEntriesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conductor; empty = all.
+	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// The channel; empty = all.
+	Channel string `protobuf:"bytes,2,opt,name=channel,proto3" json:"channel,omitempty"`
+	// Only entries of these kinds; empty = all.
+	Kinds []EntryKind `protobuf:"varint,3,rep,packed,name=kinds,proto3,enum=ampledger.v1.EntryKind" json:"kinds,omitempty"`
+	// Only entries that begin at or after this wall-clock time; not set = from the opening.
+	FromWallNanos *int64 `protobuf:"varint,4,opt,name=from_wall_nanos,json=fromWallNanos,proto3,oneof" json:"from_wall_nanos,omitempty"`
+	// Only entries that end at or before this wall-clock time; not set = up to now.
+	ToWallNanos *int64 `protobuf:"varint,5,opt,name=to_wall_nanos,json=toWallNanos,proto3,oneof" json:"to_wall_nanos,omitempty"`
+	// How many entries at most; 0 = 100, more than 1000 = 1000.
+	PageSize int32 `protobuf:"varint,6,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// next_page_token of the page before; empty = the first page. All else must be as it was asked for that page.
+	PageToken     string `protobuf:"bytes,7,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListEntriesRequest) Reset() {
+	*x = ListEntriesRequest{}
+	mi := &file_ampledger_v1_charge_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListEntriesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListEntriesRequest) ProtoMessage() {}
+
+func (x *ListEntriesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_charge_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListEntriesRequest.ProtoReflect.Descriptor instead.
+func (*ListEntriesRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ListEntriesRequest) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *ListEntriesRequest) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *ListEntriesRequest) GetKinds() []EntryKind {
+	if x != nil {
+		return x.Kinds
+	}
+	return nil
+}
+
+func (x *ListEntriesRequest) GetFromWallNanos() int64 {
+	if x != nil && x.FromWallNanos != nil {
+		return *x.FromWallNanos
+	}
+	return 0
+}
+
+func (x *ListEntriesRequest) GetToWallNanos() int64 {
+	if x != nil && x.ToWallNanos != nil {
+		return *x.ToWallNanos
+	}
+	return 0
+}
+
+func (x *ListEntriesRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListEntriesRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+// ListEntriesResponse is a page of entries.
+type ListEntriesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The entries.
+	Entries []*Entry `protobuf:"bytes,1,rep,name=entries,proto3" json:"entries,omitempty"`
+	// Gives the next page; empty = this was the last one.
+	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListEntriesResponse) Reset() {
+	*x = ListEntriesResponse{}
+	mi := &file_ampledger_v1_charge_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListEntriesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListEntriesResponse) ProtoMessage() {}
+
+func (x *ListEntriesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_charge_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListEntriesResponse.ProtoReflect.Descriptor instead.
+func (*ListEntriesResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ListEntriesResponse) GetEntries() []*Entry {
+	if x != nil {
+		return x.Entries
+	}
+	return nil
+}
+
+func (x *ListEntriesResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+// StreamEntriesRequest says which entries are wanted.
+type StreamEntriesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conductor; empty = all.
+	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// The channel; empty = all.
+	Channel string `protobuf:"bytes,2,opt,name=channel,proto3" json:"channel,omitempty"`
+	// Only entries of these kinds; empty = all.
+	Kinds []EntryKind `protobuf:"varint,3,rep,packed,name=kinds,proto3,enum=ampledger.v1.EntryKind" json:"kinds,omitempty"`
+	// First those behind this entry, 0 = all; not set = only entries that become durable from now on.
+	AfterEntrySequence *uint64 `protobuf:"varint,4,opt,name=after_entry_sequence,json=afterEntrySequence,proto3,oneof" json:"after_entry_sequence,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
+}
+
+func (x *StreamEntriesRequest) Reset() {
+	*x = StreamEntriesRequest{}
+	mi := &file_ampledger_v1_charge_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StreamEntriesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StreamEntriesRequest) ProtoMessage() {}
+
+func (x *StreamEntriesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_charge_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StreamEntriesRequest.ProtoReflect.Descriptor instead.
+func (*StreamEntriesRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *StreamEntriesRequest) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *StreamEntriesRequest) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *StreamEntriesRequest) GetKinds() []EntryKind {
+	if x != nil {
+		return x.Kinds
+	}
+	return nil
+}
+
+func (x *StreamEntriesRequest) GetAfterEntrySequence() uint64 {
+	if x != nil && x.AfterEntrySequence != nil {
+		return *x.AfterEntrySequence
+	}
+	return 0
+}
+
+// StreamEntriesResponse is one entry.
+type StreamEntriesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The entry, which is durable.
+	Entry         *Entry `protobuf:"bytes,1,opt,name=entry,proto3" json:"entry,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StreamEntriesResponse) Reset() {
+	*x = StreamEntriesResponse{}
+	mi := &file_ampledger_v1_charge_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StreamEntriesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StreamEntriesResponse) ProtoMessage() {}
+
+func (x *StreamEntriesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_charge_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StreamEntriesResponse.ProtoReflect.Descriptor instead.
+func (*StreamEntriesResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *StreamEntriesResponse) GetEntry() *Entry {
+	if x != nil {
+		return x.Entry
 	}
 	return nil
 }
@@ -439,7 +1236,7 @@ type Account struct {
 
 func (x *Account) Reset() {
 	*x = Account{}
-	mi := &file_ampledger_v1_charge_proto_msgTypes[5]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -451,7 +1248,7 @@ func (x *Account) String() string {
 func (*Account) ProtoMessage() {}
 
 func (x *Account) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_charge_proto_msgTypes[5]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -464,7 +1261,7 @@ func (x *Account) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Account.ProtoReflect.Descriptor instead.
 func (*Account) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{5}
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Account) GetChannel() string {
@@ -639,7 +1436,7 @@ type UnusableCounts struct {
 
 func (x *UnusableCounts) Reset() {
 	*x = UnusableCounts{}
-	mi := &file_ampledger_v1_charge_proto_msgTypes[6]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -651,7 +1448,7 @@ func (x *UnusableCounts) String() string {
 func (*UnusableCounts) ProtoMessage() {}
 
 func (x *UnusableCounts) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_charge_proto_msgTypes[6]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -664,7 +1461,7 @@ func (x *UnusableCounts) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnusableCounts.ProtoReflect.Descriptor instead.
 func (*UnusableCounts) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{6}
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *UnusableCounts) GetMissingCount() uint64 {
@@ -741,7 +1538,7 @@ type GapTotals struct {
 
 func (x *GapTotals) Reset() {
 	*x = GapTotals{}
-	mi := &file_ampledger_v1_charge_proto_msgTypes[7]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -753,7 +1550,7 @@ func (x *GapTotals) String() string {
 func (*GapTotals) ProtoMessage() {}
 
 func (x *GapTotals) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_charge_proto_msgTypes[7]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -766,7 +1563,7 @@ func (x *GapTotals) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GapTotals.ProtoReflect.Descriptor instead.
 func (*GapTotals) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{7}
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *GapTotals) GetGapCount() uint64 {
@@ -822,7 +1619,7 @@ type Gap struct {
 
 func (x *Gap) Reset() {
 	*x = Gap{}
-	mi := &file_ampledger_v1_charge_proto_msgTypes[8]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -834,7 +1631,7 @@ func (x *Gap) String() string {
 func (*Gap) ProtoMessage() {}
 
 func (x *Gap) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_charge_proto_msgTypes[8]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -847,7 +1644,7 @@ func (x *Gap) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Gap.ProtoReflect.Descriptor instead.
 func (*Gap) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{8}
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *Gap) GetBeforeSequence() uint64 {
@@ -929,7 +1726,7 @@ type ChargeUncertainty struct {
 
 func (x *ChargeUncertainty) Reset() {
 	*x = ChargeUncertainty{}
-	mi := &file_ampledger_v1_charge_proto_msgTypes[9]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -941,7 +1738,7 @@ func (x *ChargeUncertainty) String() string {
 func (*ChargeUncertainty) ProtoMessage() {}
 
 func (x *ChargeUncertainty) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_charge_proto_msgTypes[9]
+	mi := &file_ampledger_v1_charge_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -954,7 +1751,7 @@ func (x *ChargeUncertainty) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChargeUncertainty.ProtoReflect.Descriptor instead.
 func (*ChargeUncertainty) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{9}
+	return file_ampledger_v1_charge_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ChargeUncertainty) GetNoiseCoulombs() float64 {
@@ -1029,12 +1826,82 @@ const file_ampledger_v1_charge_proto_rawDesc = "" +
 	"\x0ffrom_wall_nanos\x18\x02 \x01(\x03H\x00R\rfromWallNanos\x88\x01\x01\x12'\n" +
 	"\rto_wall_nanos\x18\x03 \x01(\x03H\x01R\vtoWallNanos\x88\x01\x01B\x12\n" +
 	"\x10_from_wall_nanosB\x10\n" +
-	"\x0e_to_wall_nanos\"\x88\x01\n" +
+	"\x0e_to_wall_nanos\"\xc0\x01\n" +
 	"\x14GetStatementResponse\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x1f\n" +
 	"\vcharge_from\x18\x02 \x01(\tR\n" +
 	"chargeFrom\x121\n" +
-	"\baccounts\x18\x03 \x03(\v2\x15.ampledger.v1.AccountR\baccounts\"\xd3\a\n" +
+	"\baccounts\x18\x03 \x03(\v2\x15.ampledger.v1.AccountR\baccounts\x126\n" +
+	"\n" +
+	"chain_head\x18\x04 \x01(\v2\x17.ampledger.v1.ChainHeadR\tchainHead\"U\n" +
+	"\tChainHead\x12%\n" +
+	"\x0eentry_sequence\x18\x01 \x01(\x04R\rentrySequence\x12!\n" +
+	"\fchain_sha256\x18\x02 \x01(\fR\vchainSha256\"\x89\n" +
+	"\n" +
+	"\x05Entry\x12%\n" +
+	"\x0eentry_sequence\x18\x01 \x01(\x04R\rentrySequence\x12\x1c\n" +
+	"\tconductor\x18\x02 \x01(\tR\tconductor\x12\x18\n" +
+	"\achannel\x18\x03 \x01(\tR\achannel\x12+\n" +
+	"\x04kind\x18\x04 \x01(\x0e2\x17.ampledger.v1.EntryKindR\x04kind\x12\x16\n" +
+	"\x06device\x18\x05 \x01(\tR\x06device\x12\x1f\n" +
+	"\vepoch_count\x18\x06 \x01(\x04R\n" +
+	"epochCount\x12%\n" +
+	"\x0efirst_sequence\x18\a \x01(\x04R\rfirstSequence\x12#\n" +
+	"\rlast_sequence\x18\b \x01(\x04R\flastSequence\x12&\n" +
+	"\x0ffrom_wall_nanos\x18\t \x01(\x03R\rfromWallNanos\x12\"\n" +
+	"\rto_wall_nanos\x18\n" +
+	" \x01(\x03R\vtoWallNanos\x120\n" +
+	"\x14from_monotonic_nanos\x18\v \x01(\x03R\x12fromMonotonicNanos\x12,\n" +
+	"\x12to_monotonic_nanos\x18\f \x01(\x03R\x10toMonotonicNanos\x12%\n" +
+	"\x0eduration_nanos\x18\r \x01(\x03R\rdurationNanos\x12+\n" +
+	"\x11out_microcoulombs\x18\x0e \x01(\x03R\x10outMicrocoulombs\x12)\n" +
+	"\x10in_microcoulombs\x18\x0f \x01(\x03R\x0finMicrocoulombs\x12+\n" +
+	"\x11net_microcoulombs\x18\x10 \x01(\x03R\x10netMicrocoulombs\x121\n" +
+	"\x14offset_microcoulombs\x18\x11 \x01(\x03R\x13offsetMicrocoulombs\x129\n" +
+	"\x18adjustment_microcoulombs\x18\x12 \x01(\x03R\x17adjustmentMicrocoulombs\x122\n" +
+	"\x15square_ampere_seconds\x18\x13 \x01(\x01R\x13squareAmpereSeconds\x12#\n" +
+	"\rreading_count\x18\x14 \x01(\x04R\freadingCount\x128\n" +
+	"\bunusable\x18\x15 \x01(\v2\x1c.ampledger.v1.UnusableCountsR\bunusable\x12+\n" +
+	"\x04gaps\x18\x16 \x01(\v2\x17.ampledger.v1.GapTotalsR\x04gaps\x124\n" +
+	"\flongest_gaps\x18\x17 \x03(\v2\x11.ampledger.v1.GapR\vlongestGaps\x122\n" +
+	"\x15noise_square_coulombs\x18\x18 \x01(\x01R\x13noiseSquareCoulombs\x12#\n" +
+	"\rzero_coulombs\x18\x19 \x01(\x01R\fzeroCoulombs\x12\x1d\n" +
+	"\n" +
+	"gain_ratio\x18\x1a \x01(\x01R\tgainRatio\x12\x1c\n" +
+	"\testimator\x18\x1b \x01(\tR\testimator\x12\x1e\n" +
+	"\n" +
+	"generation\x18\x1c \x01(\x04R\n" +
+	"generation\x12\x16\n" +
+	"\x06reason\x18\x1d \x01(\tR\x06reason\x122\n" +
+	"\x06stored\x18\x1e \x01(\v2\x1a.ampledger.v1.StoredChargeR\x06stored\x121\n" +
+	"\x14configuration_sha256\x18\x1f \x01(\fR\x13configurationSha256\"\x9f\x01\n" +
+	"\fStoredCharge\x12'\n" +
+	"\x0fstored_coulombs\x18\x01 \x01(\x01R\x0estoredCoulombs\x12B\n" +
+	"\x1dstandard_uncertainty_coulombs\x18\x02 \x01(\x01R\x1bstandardUncertaintyCoulombs\x12\x0e\n" +
+	"\x02by\x18\x03 \x01(\tR\x02by\x12\x12\n" +
+	"\x04note\x18\x04 \x01(\tR\x04note\"\xb3\x02\n" +
+	"\x12ListEntriesRequest\x12\x1c\n" +
+	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x18\n" +
+	"\achannel\x18\x02 \x01(\tR\achannel\x12-\n" +
+	"\x05kinds\x18\x03 \x03(\x0e2\x17.ampledger.v1.EntryKindR\x05kinds\x12+\n" +
+	"\x0ffrom_wall_nanos\x18\x04 \x01(\x03H\x00R\rfromWallNanos\x88\x01\x01\x12'\n" +
+	"\rto_wall_nanos\x18\x05 \x01(\x03H\x01R\vtoWallNanos\x88\x01\x01\x12\x1b\n" +
+	"\tpage_size\x18\x06 \x01(\x05R\bpageSize\x12\x1d\n" +
+	"\n" +
+	"page_token\x18\a \x01(\tR\tpageTokenB\x12\n" +
+	"\x10_from_wall_nanosB\x10\n" +
+	"\x0e_to_wall_nanos\"l\n" +
+	"\x13ListEntriesResponse\x12-\n" +
+	"\aentries\x18\x01 \x03(\v2\x13.ampledger.v1.EntryR\aentries\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xcd\x01\n" +
+	"\x14StreamEntriesRequest\x12\x1c\n" +
+	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x18\n" +
+	"\achannel\x18\x02 \x01(\tR\achannel\x12-\n" +
+	"\x05kinds\x18\x03 \x03(\x0e2\x17.ampledger.v1.EntryKindR\x05kinds\x125\n" +
+	"\x14after_entry_sequence\x18\x04 \x01(\x04H\x00R\x12afterEntrySequence\x88\x01\x01B\x17\n" +
+	"\x15_after_entry_sequence\"B\n" +
+	"\x15StreamEntriesResponse\x12)\n" +
+	"\x05entry\x18\x01 \x01(\v2\x13.ampledger.v1.EntryR\x05entry\"\xd3\a\n" +
 	"\aAccount\x12\x18\n" +
 	"\achannel\x18\x01 \x01(\tR\achannel\x12&\n" +
 	"\x0ffrom_wall_nanos\x18\x02 \x01(\x03R\rfromWallNanos\x12\"\n" +
@@ -1089,9 +1956,19 @@ const file_ampledger_v1_charge_proto_rawDesc = "" +
 	"\rzero_coulombs\x18\x03 \x01(\x01R\fzeroCoulombs\x12!\n" +
 	"\fgap_coulombs\x18\x04 \x01(\x01R\vgapCoulombs\x12+\n" +
 	"\x11combined_coulombs\x18\x05 \x01(\x01R\x10combinedCoulombs\x12/\n" +
-	"\x13interval95_coulombs\x18\x06 \x01(\x01R\x12interval95Coulombs2\xb1\x01\n" +
+	"\x13interval95_coulombs\x18\x06 \x01(\x01R\x12interval95Coulombs*\xba\x01\n" +
+	"\tEntryKind\x12\x1a\n" +
+	"\x16ENTRY_KIND_UNSPECIFIED\x10\x00\x12\x16\n" +
+	"\x12ENTRY_KIND_OPENING\x10\x01\x12\x17\n" +
+	"\x13ENTRY_KIND_INTERVAL\x10\x02\x12\x19\n" +
+	"\x15ENTRY_KIND_ADJUSTMENT\x10\x03\x12\x12\n" +
+	"\x0eENTRY_KIND_GAP\x10\x04\x12\x13\n" +
+	"\x0fENTRY_KIND_MARK\x10\x05\x12\x1c\n" +
+	"\x18ENTRY_KIND_CONFIGURATION\x10\x062\xe1\x02\n" +
 	"\rChargeService\x12U\n" +
-	"\fGetStatement\x12!.ampledger.v1.GetStatementRequest\x1a\".ampledger.v1.GetStatementResponse\x12I\n" +
+	"\fGetStatement\x12!.ampledger.v1.GetStatementRequest\x1a\".ampledger.v1.GetStatementResponse\x12R\n" +
+	"\vListEntries\x12 .ampledger.v1.ListEntriesRequest\x1a!.ampledger.v1.ListEntriesResponse\x12Z\n" +
+	"\rStreamEntries\x12\".ampledger.v1.StreamEntriesRequest\x1a#.ampledger.v1.StreamEntriesResponse0\x01\x12I\n" +
 	"\bPostMark\x12\x1d.ampledger.v1.PostMarkRequest\x1a\x1e.ampledger.v1.PostMarkResponseB?Z=github.com/ampledger/ampledger/proto/ampledger/v1;ampledgerv1b\x06proto3"
 
 var (
@@ -1106,35 +1983,58 @@ func file_ampledger_v1_charge_proto_rawDescGZIP() []byte {
 	return file_ampledger_v1_charge_proto_rawDescData
 }
 
-var file_ampledger_v1_charge_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_ampledger_v1_charge_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_ampledger_v1_charge_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
 var file_ampledger_v1_charge_proto_goTypes = []any{
-	(*PostMarkRequest)(nil),      // 0: ampledger.v1.PostMarkRequest
-	(*PostMarkResponse)(nil),     // 1: ampledger.v1.PostMarkResponse
-	(*BalanceMove)(nil),          // 2: ampledger.v1.BalanceMove
-	(*GetStatementRequest)(nil),  // 3: ampledger.v1.GetStatementRequest
-	(*GetStatementResponse)(nil), // 4: ampledger.v1.GetStatementResponse
-	(*Account)(nil),              // 5: ampledger.v1.Account
-	(*UnusableCounts)(nil),       // 6: ampledger.v1.UnusableCounts
-	(*GapTotals)(nil),            // 7: ampledger.v1.GapTotals
-	(*Gap)(nil),                  // 8: ampledger.v1.Gap
-	(*ChargeUncertainty)(nil),    // 9: ampledger.v1.ChargeUncertainty
+	(EntryKind)(0),                // 0: ampledger.v1.EntryKind
+	(*PostMarkRequest)(nil),       // 1: ampledger.v1.PostMarkRequest
+	(*PostMarkResponse)(nil),      // 2: ampledger.v1.PostMarkResponse
+	(*BalanceMove)(nil),           // 3: ampledger.v1.BalanceMove
+	(*GetStatementRequest)(nil),   // 4: ampledger.v1.GetStatementRequest
+	(*GetStatementResponse)(nil),  // 5: ampledger.v1.GetStatementResponse
+	(*ChainHead)(nil),             // 6: ampledger.v1.ChainHead
+	(*Entry)(nil),                 // 7: ampledger.v1.Entry
+	(*StoredCharge)(nil),          // 8: ampledger.v1.StoredCharge
+	(*ListEntriesRequest)(nil),    // 9: ampledger.v1.ListEntriesRequest
+	(*ListEntriesResponse)(nil),   // 10: ampledger.v1.ListEntriesResponse
+	(*StreamEntriesRequest)(nil),  // 11: ampledger.v1.StreamEntriesRequest
+	(*StreamEntriesResponse)(nil), // 12: ampledger.v1.StreamEntriesResponse
+	(*Account)(nil),               // 13: ampledger.v1.Account
+	(*UnusableCounts)(nil),        // 14: ampledger.v1.UnusableCounts
+	(*GapTotals)(nil),             // 15: ampledger.v1.GapTotals
+	(*Gap)(nil),                   // 16: ampledger.v1.Gap
+	(*ChargeUncertainty)(nil),     // 17: ampledger.v1.ChargeUncertainty
 }
 var file_ampledger_v1_charge_proto_depIdxs = []int32{
-	2, // 0: ampledger.v1.PostMarkResponse.moves:type_name -> ampledger.v1.BalanceMove
-	5, // 1: ampledger.v1.GetStatementResponse.accounts:type_name -> ampledger.v1.Account
-	6, // 2: ampledger.v1.Account.unusable:type_name -> ampledger.v1.UnusableCounts
-	7, // 3: ampledger.v1.Account.gaps:type_name -> ampledger.v1.GapTotals
-	8, // 4: ampledger.v1.Account.longest_gaps:type_name -> ampledger.v1.Gap
-	9, // 5: ampledger.v1.Account.uncertainty:type_name -> ampledger.v1.ChargeUncertainty
-	3, // 6: ampledger.v1.ChargeService.GetStatement:input_type -> ampledger.v1.GetStatementRequest
-	0, // 7: ampledger.v1.ChargeService.PostMark:input_type -> ampledger.v1.PostMarkRequest
-	4, // 8: ampledger.v1.ChargeService.GetStatement:output_type -> ampledger.v1.GetStatementResponse
-	1, // 9: ampledger.v1.ChargeService.PostMark:output_type -> ampledger.v1.PostMarkResponse
-	8, // [8:10] is the sub-list for method output_type
-	6, // [6:8] is the sub-list for method input_type
-	6, // [6:6] is the sub-list for extension type_name
-	6, // [6:6] is the sub-list for extension extendee
-	0, // [0:6] is the sub-list for field type_name
+	3,  // 0: ampledger.v1.PostMarkResponse.moves:type_name -> ampledger.v1.BalanceMove
+	13, // 1: ampledger.v1.GetStatementResponse.accounts:type_name -> ampledger.v1.Account
+	6,  // 2: ampledger.v1.GetStatementResponse.chain_head:type_name -> ampledger.v1.ChainHead
+	0,  // 3: ampledger.v1.Entry.kind:type_name -> ampledger.v1.EntryKind
+	14, // 4: ampledger.v1.Entry.unusable:type_name -> ampledger.v1.UnusableCounts
+	15, // 5: ampledger.v1.Entry.gaps:type_name -> ampledger.v1.GapTotals
+	16, // 6: ampledger.v1.Entry.longest_gaps:type_name -> ampledger.v1.Gap
+	8,  // 7: ampledger.v1.Entry.stored:type_name -> ampledger.v1.StoredCharge
+	0,  // 8: ampledger.v1.ListEntriesRequest.kinds:type_name -> ampledger.v1.EntryKind
+	7,  // 9: ampledger.v1.ListEntriesResponse.entries:type_name -> ampledger.v1.Entry
+	0,  // 10: ampledger.v1.StreamEntriesRequest.kinds:type_name -> ampledger.v1.EntryKind
+	7,  // 11: ampledger.v1.StreamEntriesResponse.entry:type_name -> ampledger.v1.Entry
+	14, // 12: ampledger.v1.Account.unusable:type_name -> ampledger.v1.UnusableCounts
+	15, // 13: ampledger.v1.Account.gaps:type_name -> ampledger.v1.GapTotals
+	16, // 14: ampledger.v1.Account.longest_gaps:type_name -> ampledger.v1.Gap
+	17, // 15: ampledger.v1.Account.uncertainty:type_name -> ampledger.v1.ChargeUncertainty
+	4,  // 16: ampledger.v1.ChargeService.GetStatement:input_type -> ampledger.v1.GetStatementRequest
+	9,  // 17: ampledger.v1.ChargeService.ListEntries:input_type -> ampledger.v1.ListEntriesRequest
+	11, // 18: ampledger.v1.ChargeService.StreamEntries:input_type -> ampledger.v1.StreamEntriesRequest
+	1,  // 19: ampledger.v1.ChargeService.PostMark:input_type -> ampledger.v1.PostMarkRequest
+	5,  // 20: ampledger.v1.ChargeService.GetStatement:output_type -> ampledger.v1.GetStatementResponse
+	10, // 21: ampledger.v1.ChargeService.ListEntries:output_type -> ampledger.v1.ListEntriesResponse
+	12, // 22: ampledger.v1.ChargeService.StreamEntries:output_type -> ampledger.v1.StreamEntriesResponse
+	2,  // 23: ampledger.v1.ChargeService.PostMark:output_type -> ampledger.v1.PostMarkResponse
+	20, // [20:24] is the sub-list for method output_type
+	16, // [16:20] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_ampledger_v1_charge_proto_init() }
@@ -1144,18 +2044,21 @@ func file_ampledger_v1_charge_proto_init() {
 	}
 	file_ampledger_v1_charge_proto_msgTypes[0].OneofWrappers = []any{}
 	file_ampledger_v1_charge_proto_msgTypes[3].OneofWrappers = []any{}
+	file_ampledger_v1_charge_proto_msgTypes[8].OneofWrappers = []any{}
+	file_ampledger_v1_charge_proto_msgTypes[10].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ampledger_v1_charge_proto_rawDesc), len(file_ampledger_v1_charge_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   10,
+			NumEnums:      1,
+			NumMessages:   17,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_ampledger_v1_charge_proto_goTypes,
 		DependencyIndexes: file_ampledger_v1_charge_proto_depIdxs,
+		EnumInfos:         file_ampledger_v1_charge_proto_enumTypes,
 		MessageInfos:      file_ampledger_v1_charge_proto_msgTypes,
 	}.Build()
 	File_ampledger_v1_charge_proto = out.File

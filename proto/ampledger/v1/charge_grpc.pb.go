@@ -19,8 +19,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ChargeService_GetStatement_FullMethodName = "/ampledger.v1.ChargeService/GetStatement"
-	ChargeService_PostMark_FullMethodName     = "/ampledger.v1.ChargeService/PostMark"
+	ChargeService_GetStatement_FullMethodName  = "/ampledger.v1.ChargeService/GetStatement"
+	ChargeService_ListEntries_FullMethodName   = "/ampledger.v1.ChargeService/ListEntries"
+	ChargeService_StreamEntries_FullMethodName = "/ampledger.v1.ChargeService/StreamEntries"
+	ChargeService_PostMark_FullMethodName      = "/ampledger.v1.ChargeService/PostMark"
 )
 
 // ChargeServiceClient is the client API for ChargeService service.
@@ -32,6 +34,15 @@ type ChargeServiceClient interface {
 	// GetStatement states the charge that passed a conductor since the opening or over a span. A channel without entries in the span is left out.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed. OUT_OF_RANGE: no ledger entry lies in the span.
 	GetStatement(ctx context.Context, in *GetStatementRequest, opts ...grpc.CallOption) (*GetStatementResponse, error)
+	// ListEntries gives entries of the ledger, oldest first. A span in which none lies gives none.
+	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: no such kind, span reversed, a page token of another ledger or another question.
+	// OUT_OF_RANGE: the span ends before the ledger opens, or begins in the future.
+	ListEntries(ctx context.Context, in *ListEntriesRequest, opts ...grpc.CallOption) (*ListEntriesResponse, error)
+	// StreamEntries gives each entry when it is durable, and before that those behind a sequence, if asked. An entry comes once, in the
+	// order of the ledger, and none is left out however slow the caller is: to resume, give the sequence of the last one that came.
+	// NOT_FOUND, INVALID_ARGUMENT: as ListEntries says. OUT_OF_RANGE: the sequence is beyond the newest entry, so it came from another ledger.
+	// UNAVAILABLE: the daemon stops.
+	StreamEntries(ctx context.Context, in *StreamEntriesRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[StreamEntriesResponse], error)
 	// PostMark says that the charge stored in the pack is known at a moment, as that of a full battery is. Two marks bound what
 	// flowed between them, and the estimator corrects what was counted. It answers when the estimator has.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: uncertainty not above 0, or the moment lies in the future.
@@ -57,6 +68,35 @@ func (c *chargeServiceClient) GetStatement(ctx context.Context, in *GetStatement
 	return out, nil
 }
 
+func (c *chargeServiceClient) ListEntries(ctx context.Context, in *ListEntriesRequest, opts ...grpc.CallOption) (*ListEntriesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListEntriesResponse)
+	err := c.cc.Invoke(ctx, ChargeService_ListEntries_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *chargeServiceClient) StreamEntries(ctx context.Context, in *StreamEntriesRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[StreamEntriesResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &ChargeService_ServiceDesc.Streams[0], ChargeService_StreamEntries_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[StreamEntriesRequest, StreamEntriesResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type ChargeService_StreamEntriesClient = grpc.ServerStreamingClient[StreamEntriesResponse]
+
 func (c *chargeServiceClient) PostMark(ctx context.Context, in *PostMarkRequest, opts ...grpc.CallOption) (*PostMarkResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(PostMarkResponse)
@@ -76,6 +116,15 @@ type ChargeServiceServer interface {
 	// GetStatement states the charge that passed a conductor since the opening or over a span. A channel without entries in the span is left out.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed. OUT_OF_RANGE: no ledger entry lies in the span.
 	GetStatement(context.Context, *GetStatementRequest) (*GetStatementResponse, error)
+	// ListEntries gives entries of the ledger, oldest first. A span in which none lies gives none.
+	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: no such kind, span reversed, a page token of another ledger or another question.
+	// OUT_OF_RANGE: the span ends before the ledger opens, or begins in the future.
+	ListEntries(context.Context, *ListEntriesRequest) (*ListEntriesResponse, error)
+	// StreamEntries gives each entry when it is durable, and before that those behind a sequence, if asked. An entry comes once, in the
+	// order of the ledger, and none is left out however slow the caller is: to resume, give the sequence of the last one that came.
+	// NOT_FOUND, INVALID_ARGUMENT: as ListEntries says. OUT_OF_RANGE: the sequence is beyond the newest entry, so it came from another ledger.
+	// UNAVAILABLE: the daemon stops.
+	StreamEntries(*StreamEntriesRequest, grpc.ServerStreamingServer[StreamEntriesResponse]) error
 	// PostMark says that the charge stored in the pack is known at a moment, as that of a full battery is. Two marks bound what
 	// flowed between them, and the estimator corrects what was counted. It answers when the estimator has.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: uncertainty not above 0, or the moment lies in the future.
@@ -93,6 +142,12 @@ type UnimplementedChargeServiceServer struct{}
 
 func (UnimplementedChargeServiceServer) GetStatement(context.Context, *GetStatementRequest) (*GetStatementResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetStatement not implemented")
+}
+func (UnimplementedChargeServiceServer) ListEntries(context.Context, *ListEntriesRequest) (*ListEntriesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListEntries not implemented")
+}
+func (UnimplementedChargeServiceServer) StreamEntries(*StreamEntriesRequest, grpc.ServerStreamingServer[StreamEntriesResponse]) error {
+	return status.Error(codes.Unimplemented, "method StreamEntries not implemented")
 }
 func (UnimplementedChargeServiceServer) PostMark(context.Context, *PostMarkRequest) (*PostMarkResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PostMark not implemented")
@@ -136,6 +191,35 @@ func _ChargeService_GetStatement_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ChargeService_ListEntries_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListEntriesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ChargeServiceServer).ListEntries(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ChargeService_ListEntries_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ChargeServiceServer).ListEntries(ctx, req.(*ListEntriesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ChargeService_StreamEntries_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(StreamEntriesRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(ChargeServiceServer).StreamEntries(m, &grpc.GenericServerStream[StreamEntriesRequest, StreamEntriesResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type ChargeService_StreamEntriesServer = grpc.ServerStreamingServer[StreamEntriesResponse]
+
 func _ChargeService_PostMark_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(PostMarkRequest)
 	if err := dec(in); err != nil {
@@ -166,10 +250,20 @@ var ChargeService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _ChargeService_GetStatement_Handler,
 		},
 		{
+			MethodName: "ListEntries",
+			Handler:    _ChargeService_ListEntries_Handler,
+		},
+		{
 			MethodName: "PostMark",
 			Handler:    _ChargeService_PostMark_Handler,
 		},
 	},
-	Streams:  []grpc.StreamDesc{},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "StreamEntries",
+			Handler:       _ChargeService_StreamEntries_Handler,
+			ServerStreams: true,
+		},
+	},
 	Metadata: "ampledger/v1/charge.proto",
 }

@@ -31,7 +31,7 @@ type CommissioningServiceClient interface {
 	// CaptureZero declares that no current flows from now on for a time: the estimator takes it as a rest. It answers when the time is
 	// over and the estimator has answered; a caller that goes away earlier ends the declaration.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: duration not above 0 or beyond an hour. ABORTED: another window of this conductor is
-	// open. OUT_OF_RANGE: no whole summary lay in the window, so nothing was learnt.
+	// open. OUT_OF_RANGE: no whole summary lay in the window, so nothing was learnt. UNAVAILABLE: no reading came.
 	CaptureZero(ctx context.Context, in *CaptureZeroRequest, opts ...grpc.CallOption) (*CaptureZeroResponse, error)
 }
 
@@ -62,7 +62,7 @@ type CommissioningServiceServer interface {
 	// CaptureZero declares that no current flows from now on for a time: the estimator takes it as a rest. It answers when the time is
 	// over and the estimator has answered; a caller that goes away earlier ends the declaration.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: duration not above 0 or beyond an hour. ABORTED: another window of this conductor is
-	// open. OUT_OF_RANGE: no whole summary lay in the window, so nothing was learnt.
+	// open. OUT_OF_RANGE: no whole summary lay in the window, so nothing was learnt. UNAVAILABLE: no reading came.
 	CaptureZero(context.Context, *CaptureZeroRequest) (*CaptureZeroResponse, error)
 	mustEmbedUnimplementedCommissioningServiceServer()
 }

@@ -330,7 +330,7 @@ type Channel struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Name, unique within the conductor.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// Kind of sensor: "shunt", "magnetic" or "reported".
+	// Kind of sensor: "shunt", "magnetic" or "reported"; "fused" for the combination of the others.
 	Sensor string `protobuf:"bytes,2,opt,name=sensor,proto3" json:"sensor,omitempty"`
 	// The device it is read by, and the input there.
 	Device string `protobuf:"bytes,3,opt,name=device,proto3" json:"device,omitempty"`
@@ -640,7 +640,7 @@ type Frame struct {
 	OffsetNanos []int64 `protobuf:"zigzag64,7,rep,packed,name=offset_nanos,json=offsetNanos,proto3" json:"offset_nanos,omitempty"`
 	// Calibrated current, offset subtracted, positive as the conductor says. Where quality says unusable, what stands here must not be used.
 	CurrentAmperes []float64 `protobuf:"fixed64,8,rep,packed,name=current_amperes,json=currentAmperes,proto3" json:"current_amperes,omitempty"`
-	// The raw values they were made of, in the input's unit.
+	// The raw values they were made of, in the input's unit; none where they were made of several channels.
 	RawValues []float64 `protobuf:"fixed64,9,rep,packed,name=raw_values,json=rawValues,proto3" json:"raw_values,omitempty"`
 	// Quality bits of each reading (see Quality); empty = all good.
 	QualityBits []uint32 `protobuf:"varint,10,rep,packed,name=quality_bits,json=qualityBits,proto3" json:"quality_bits,omitempty"`

@@ -367,7 +367,8 @@ type StreamResponse struct {
 	// Sequence of the first scan: counts from 0 at each start of the driver and never goes back.
 	// A jump forward states that the scans between were lost.
 	FirstSequence uint64 `protobuf:"varint,1,opt,name=first_sequence,json=firstSequence,proto3" json:"first_sequence,omitempty"`
-	// Device's monotonic time at the first scan.
+	// Device's monotonic time at the first scan. It must go on while the machine sleeps (CLOCK_BOOTTIME, not CLOCK_MONOTONIC), so that the
+	// time asleep is a gap, and must not follow the wall clock.
 	FirstMonotonicNanos int64 `protobuf:"varint,2,opt,name=first_monotonic_nanos,json=firstMonotonicNanos,proto3" json:"first_monotonic_nanos,omitempty"`
 	// Wall-clock time at the first scan, nanoseconds since 1970-01-01 UTC; a label only.
 	FirstWallNanos int64 `protobuf:"varint,3,opt,name=first_wall_nanos,json=firstWallNanos,proto3" json:"first_wall_nanos,omitempty"`
