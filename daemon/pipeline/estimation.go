@@ -64,7 +64,9 @@ type estimation struct {
 	generation uint64 // newest given out
 	current    *run   // in force; nil = none
 	pending    *run   // warming up
-	kept       *Kept  // the newest state that was kept
+	shadows    []shadow
+	previous   *retired // what was in force before
+	kept       *Kept    // the newest state that was kept
 	asked      *keeping
 	retained   []item
 	died       chan struct{} // wakes the supervisor, which looks for itself who failed
@@ -97,6 +99,9 @@ func (e *estimation) observe(ctx context.Context, next *item) {
 	e.retained = append(e.retained, *next)
 	if e.pending != nil {
 		e.pending.offer(*next)
+	}
+	for _, s := range e.shadows {
+		s.offer(*next)
 	}
 	if e.current != nil && !e.current.offer(*next) {
 		next.tell(&plugin.Answer{Notes: []*plugin.Note{{Subject: "summary skipped", Text: "the estimator is too far behind"}}})

@@ -11,6 +11,7 @@ import (
 
 // keeping asks an estimator's goroutine to take a snapshot after the summaries before it.
 type keeping struct {
+	to    func(*Kept) // takes the state
 	plays map[*Lane][]offset.Play
 	done  chan struct{} // closed when that was tried
 }
@@ -46,7 +47,7 @@ func (c *Conductor) askToKeep() *keeping {
 	if r == nil || r.failure() != nil {
 		return nil
 	}
-	k := &keeping{plays: map[*Lane][]offset.Play{}, done: make(chan struct{})}
+	k := &keeping{plays: map[*Lane][]offset.Play{}, done: make(chan struct{}), to: c.keep}
 	for _, lane := range c.lanes {
 		k.plays[lane] = lane.plays.Stand()
 	}
@@ -81,7 +82,7 @@ func (r *run) keepState(ctx context.Context, k *keeping) {
 		r.log.Warn("an estimator gave no snapshot", zap.String("estimator", r.candidate.Program.Name()), zap.Error(err))
 		return
 	}
-	r.kept(r.describe(state, k))
+	k.to(r.describe(state, k))
 }
 
 func (r *run) describe(state []byte, k *keeping) *Kept {

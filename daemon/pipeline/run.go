@@ -5,6 +5,7 @@ import (
 	"maps"
 	"slices"
 	"sync"
+	"time"
 
 	"go.uber.org/zap"
 	"google.golang.org/protobuf/proto"
@@ -19,7 +20,6 @@ type run struct {
 	started    Started
 	generation uint64
 	footings   map[*Lane]footing // of the state it was started with
-	kept       func(*Kept)       // takes its state
 	log        *zap.Logger
 	places     map[string][]int   // by channel: where the play operators it wants stand in a channel's list
 	end        context.CancelFunc // of its goroutine
@@ -39,7 +39,11 @@ type run struct {
 	fault   error
 
 	answeredNumber uint64 // of the newest summary it answered
+	history        history
 }
+
+// mostNotes is how many notes wait to be taken.
+const mostNotes = 100
 
 // laneEstimate is what an estimator said of a channel.
 type laneEstimate struct {
@@ -107,6 +111,7 @@ func (r *run) answer(ctx context.Context, next item) error {
 		r.keepState(ctx, next.keep)
 		return nil
 	}
+	began := time.Now()
 	answer, err := r.started.Observe(ctx, r.summaryOf(next))
 	if err != nil {
 		if ctx.Err() == nil {
@@ -114,7 +119,7 @@ func (r *run) answer(ctx context.Context, next item) error {
 		}
 		return err
 	}
-	r.keep(answer, next)
+	r.keep(answer, next, time.Since(began))
 	next.tell(answer)
 	return nil
 }
@@ -141,7 +146,7 @@ func (r *run) summaryOf(next item) *plugin.Summary {
 }
 
 // keep notes the answer to a summary.
-func (r *run) keep(answer *plugin.Answer, next item) {
+func (r *run) keep(answer *plugin.Answer, next item, took time.Duration) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.answeredNumber = next.number
@@ -162,7 +167,9 @@ func (r *run) keep(answer *plugin.Answer, next item) {
 	}
 	r.errors = answer.GetCovariances()
 	r.notes = append(r.notes, answer.GetNotes()...)
+	r.notes = r.notes[max(0, len(r.notes)-mostNotes):] // of a shadow nobody takes them
 	r.fresh = true
+	r.history.note(&next, answer, r.newest, took)
 	select {
 	case <-r.answered:
 	default:

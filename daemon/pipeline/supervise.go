@@ -38,6 +38,7 @@ func (c *Conductor) Run(ctx context.Context) error {
 		case <-ctx.Done():
 			return nil
 		case <-c.estimation.died:
+			c.tellFailedShadows()
 			if failed := c.failedInForce(); failed != nil {
 				c.revive(ctx, failed)
 			}
@@ -108,7 +109,10 @@ func (c *Conductor) Close() {
 	defer c.estimation.swap.Unlock()
 	c.mu.Lock()
 	runs := []*run{c.estimation.current, c.estimation.pending}
-	c.estimation.current, c.estimation.pending = nil, nil
+	for _, s := range c.estimation.shadows {
+		runs = append(runs, s.run)
+	}
+	c.estimation.current, c.estimation.pending, c.estimation.shadows = nil, nil, nil
 	c.mu.Unlock()
 	for _, r := range slices.Backward(runs) {
 		if r != nil {

@@ -33,16 +33,11 @@ const warmDeadline = 30 * time.Second
 // it has given its first answer, it takes over between two frames. at gives for each device the first sequence that goes through its
 // offset. If anything fails, the candidate is ended and the old one is in force as before. progress is called at each step.
 func (c *Conductor) Swap(ctx context.Context, candidate Candidate, progress func(Step, uint64)) (at map[string]uint64, err error) {
-	if c.config.Lockstep {
-		return nil, ErrLockstep
+	unlock, err := c.claim()
+	if err != nil {
+		return nil, err
 	}
-	if !c.estimation.swap.TryLock() {
-		return nil, ErrSwapBusy
-	}
-	defer c.estimation.swap.Unlock()
-	if c.beginning() {
-		return nil, ErrSwapBusy
-	}
+	defer unlock()
 	return c.replace(ctx, candidate, nil, progress)
 }
 
@@ -54,6 +49,17 @@ func (c *Conductor) beginning() bool {
 
 // replace does the swap, starting the candidate with what was kept, if anything was; the swap lock is held.
 func (c *Conductor) replace(ctx context.Context, candidate Candidate, kept *Kept, progress func(Step, uint64)) (map[string]uint64, error) {
+	next, err := c.bring(ctx, candidate, kept, progress)
+	if err != nil {
+		return nil, err
+	}
+	at := c.takeOver(next)
+	progress(Swapped, next.generation)
+	return at, nil
+}
+
+// bring starts a candidate and warms it up; it is pending then. On an error nothing is left of it.
+func (c *Conductor) bring(ctx context.Context, candidate Candidate, kept *Kept, progress func(Step, uint64)) (*run, error) {
 	generation := c.nextGeneration()
 	progress(Starting, generation)
 	next, err := c.startRun(ctx, candidate, generation, kept)
@@ -65,9 +71,7 @@ func (c *Conductor) replace(ctx context.Context, candidate Candidate, kept *Kept
 		c.abandon(next)
 		return nil, err
 	}
-	at := c.takeOver(next)
-	progress(Swapped, generation)
-	return at, nil
+	return next, nil
 }
 
 func (c *Conductor) nextGeneration() uint64 {
@@ -88,7 +92,7 @@ func (c *Conductor) startRun(ctx context.Context, candidate Candidate, generatio
 	defer c.mu.Unlock()
 	r := newRun(candidate, generation, started, c.estimation.after(kept))
 	r.places, r.footings = c.wantPlays(started.HalfWidths), c.footings(kept)
-	r.kept, r.log = c.keep, c.config.Log
+	r.log = c.config.Log
 	c.estimation.pending = r
 	// The run outlives the call that starts it: it ends when it is closed.
 	working, end := context.WithCancel(context.WithoutCancel(ctx))
@@ -187,7 +191,7 @@ func (c *Conductor) abandon(r *run) {
 	r.close()
 }
 
-// takeOver puts the pending run in force between two frames and ends the old one.
+// takeOver puts a run that is warm in force between two frames and ends the old one.
 func (c *Conductor) takeOver(next *run) (at map[string]uint64) {
 	c.mu.Lock()
 	old := c.estimation.current
@@ -197,7 +201,7 @@ func (c *Conductor) takeOver(next *run) (at map[string]uint64) {
 	c.mu.Unlock()
 	c.estimation.wake() // if it failed before it was in force, nobody was told
 	if old != nil {
-		old.close() // outside the lock: no reading waits for a process to end
+		c.retire(old) // outside the lock: no reading waits for a process to end
 	}
 	return at
 }

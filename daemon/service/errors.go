@@ -34,6 +34,9 @@ func refuse(code codes.Code, field, reason, text string) error {
 	return detailed.Err()
 }
 
+// isInternal tells an error that statusOf knows nothing better of.
+func isInternal(err error) bool { return status.Code(err) == codes.Internal }
+
 // statusOf maps the errors of the rooms to canonical codes.
 func statusOf(err error) error {
 	switch {

@@ -2,14 +2,13 @@ package query
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/protobuf/types/known/structpb"
 
 	"github.com/ampledger/ampledger/client"
 	"github.com/ampledger/ampledger/cmd/internal/cli"
@@ -19,7 +18,7 @@ import (
 
 func estimatorCommand() *cobra.Command {
 	return cli.Group(&cobra.Command{Use: "estimator", Short: "Look at the offset estimators in force, or put another in force"},
-		estimatorListCommand(), estimatorSwapCommand())
+		estimatorListCommand(), estimatorSwapCommand(), estimatorRevertCommand(), shadowCommand(), compareCommand())
 }
 
 func estimatorListCommand() *cobra.Command {
@@ -46,9 +45,15 @@ func estimatorListCommand() *cobra.Command {
 }
 
 func writeEstimator(to io.Writer, e *ampledgerv1.Estimator) {
-	fmt.Fprintf(to, "%s: %s, generation %d, process %d: %s\n", e.GetConductor(), e.GetPlugin(), e.GetGeneration(), e.GetProcessId(), e.GetMethod())
-	if !e.GetAlive() {
+	role := ""
+	if e.GetShadow() != "" {
+		role = ", in the shadow as " + e.GetShadow()
+	}
+	fmt.Fprintf(to, "%s: %s, generation %d, process %d%s: %s\n", e.GetConductor(), e.GetPlugin(), e.GetGeneration(), e.GetProcessId(), role, e.GetMethod())
+	if !e.GetAlive() && role == "" {
 		fmt.Fprintf(to, "  not working, its last offsets are held: %s\n", e.GetFault())
+	} else if !e.GetAlive() {
+		fmt.Fprintf(to, "  not working: %s\n", e.GetFault())
 	}
 	for _, each := range e.GetEstimates() {
 		fmt.Fprintf(to, "  %-16s %+.5f A ± %.5f A as of sequence %d\n", each.GetChannel(), each.GetOffsetAmperes(),
@@ -57,24 +62,49 @@ func writeEstimator(to io.Writer, e *ampledgerv1.Estimator) {
 }
 
 func estimatorSwapCommand() *cobra.Command {
-	var settings string
+	var settings, shadow string
+	var after time.Duration
+	request := &ampledgerv1.SwapEstimatorRequest{}
 	c := &cobra.Command{
-		Use: "swap CONDUCTOR PLUGIN", Short: "Put another estimator in force between two frames", Args: cli.Arguments(2),
+		Use: "swap CONDUCTOR [PLUGIN]", Short: "Put another estimator in force between two frames", Args: cobra.RangeArgs(1, 2),
 		Long: "swap starts the estimator beside the one in force, warms it up and lets it take over between two frames; no reading is lost\n" +
-			"or repeated. If anything fails, the old one stays in force and the command ends with status 1.",
+			"or repeated. With --after it runs in the shadow for that time first, and takes over only if it then agrees within --most-deviations; the\n" +
+			"command waits, and interrupted it gives up. With --shadow it is an estimator that runs in the shadow already. If anything fails,\n" +
+			"the old one stays in force and the command ends with status 1.",
 	}
 	c.Flags().StringVar(&settings, "with", "{}", "its settings, as a JSON object")
+	c.Flags().StringVar(&shadow, "shadow", "", "put this shadow in force, instead of a PLUGIN")
+	c.Flags().DurationVar(&after, "after", 0, "how long it runs in the shadow first")
+	c.Flags().Float64Var(&request.MostDeviationsRatio, "most-deviations", 0,
+		"with --after: by so many times their uncertainties together its offset may be off that in force on each channel; 0 = by any")
+	asJSON := jsonFlag(c)
+	c.RunE = func(c *cobra.Command, args []string) (err error) {
+		if (len(args) == 2) == (shadow != "") {
+			return cli.Usagef("give a PLUGIN or --shadow NAME, one of the two: %s", c.UseLine())
+		}
+		if after < 0 || request.MostDeviationsRatio < 0 || request.MostDeviationsRatio > 0 && after == 0 {
+			return cli.Usagef("--after must not be below 0, and --most-deviations goes with it")
+		}
+		request.Conductor, request.Shadow, request.ShadowNanos = args[0], shadow, after.Nanoseconds()
+		if len(args) == 2 {
+			request.Plugin = args[1]
+		}
+		if request.Settings, err = parseSettings(settings); err != nil {
+			return err
+		}
+		return connected(c, func(ctx context.Context, daemon *client.Client) error { return swap(ctx, c, daemon, request, *asJSON) })
+	}
+	return c
+}
+
+func estimatorRevertCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "revert CONDUCTOR", Short: "Put the estimator that was in force before in force again", Args: cli.Arguments(1),
+		Long: "revert swaps back to the estimator that was in force before, with what it knew when it was taken out and what it has missed since.",
+	}
 	asJSON := jsonFlag(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
-		request := &ampledgerv1.SwapEstimatorRequest{Conductor: args[0], Plugin: args[1]}
-		var fields map[string]any
-		err := json.Unmarshal([]byte(settings), &fields)
-		if err == nil {
-			request.Settings, err = structpb.NewStruct(fields)
-		}
-		if err != nil {
-			return cli.Usagef("--with is no JSON object: %w", err)
-		}
+		request := &ampledgerv1.SwapEstimatorRequest{Conductor: args[0], Revert: true}
 		return connected(c, func(ctx context.Context, daemon *client.Client) error { return swap(ctx, c, daemon, request, *asJSON) })
 	}
 	return c

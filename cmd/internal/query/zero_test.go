@@ -107,12 +107,12 @@ func TestZeroAndMarks(t *testing.T) {
 
 func TestZeroAndMarksUsedWrongly(t *testing.T) {
 	for args, want := range map[string]string{
-		"zero --for 2h":                              "at most 1h",
-		"zero --for 0s":                              "above 0",
-		"mark":                                       "--stored is required",
-		"mark --stored 10":                           "is no charge such as 94.5Ah",
-		"mark --stored 10Ah":                         "--uncertainty is required",
-		"mark --stored NaNAh --uncertainty 1Ah":      "is no charge",
+		"zero --for 2h":                         "at most 1h",
+		"zero --for 0s":                         "above 0",
+		"mark":                                  "--stored is required",
+		"mark --stored 10":                      "is no charge such as 94.5Ah",
+		"mark --stored 10Ah":                    "--uncertainty is required",
+		"mark --stored NaNAh --uncertainty 1Ah": "is no charge",
 		"mark --stored 1Ah --uncertainty 1Ah --at x": "is no time",
 	} {
 		stdout, stderr, status := run(t, strings.Fields(args)...)

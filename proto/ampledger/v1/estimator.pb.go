@@ -36,6 +36,8 @@ const (
 	SwapStep_SWAP_STEP_SWAPPED SwapStep = 3
 	// It is not in force; the old one is.
 	SwapStep_SWAP_STEP_FAILED SwapStep = 4
+	// It runs in the shadow for the time that was asked for.
+	SwapStep_SWAP_STEP_SHADOWING SwapStep = 5
 )
 
 // Enum value maps for SwapStep.
@@ -46,6 +48,7 @@ var (
 		2: "SWAP_STEP_WARMING",
 		3: "SWAP_STEP_SWAPPED",
 		4: "SWAP_STEP_FAILED",
+		5: "SWAP_STEP_SHADOWING",
 	}
 	SwapStep_value = map[string]int32{
 		"SWAP_STEP_UNSPECIFIED": 0,
@@ -53,6 +56,7 @@ var (
 		"SWAP_STEP_WARMING":     2,
 		"SWAP_STEP_SWAPPED":     3,
 		"SWAP_STEP_FAILED":      4,
+		"SWAP_STEP_SHADOWING":   5,
 	}
 )
 
@@ -83,6 +87,618 @@ func (SwapStep) EnumDescriptor() ([]byte, []int) {
 	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{0}
 }
 
+// AddShadowRequest names the estimator.
+type AddShadowRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conductor.
+	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// What it is called here: letters, digits, - and _, at most 40.
+	Name string `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
+	// A shipped estimator's name.
+	Plugin string `protobuf:"bytes,3,opt,name=plugin,proto3" json:"plugin,omitempty"`
+	// Its settings, as under `with:` in the configuration.
+	Settings      *structpb.Struct `protobuf:"bytes,4,opt,name=settings,proto3" json:"settings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AddShadowRequest) Reset() {
+	*x = AddShadowRequest{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AddShadowRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AddShadowRequest) ProtoMessage() {}
+
+func (x *AddShadowRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AddShadowRequest.ProtoReflect.Descriptor instead.
+func (*AddShadowRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *AddShadowRequest) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *AddShadowRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *AddShadowRequest) GetPlugin() string {
+	if x != nil {
+		return x.Plugin
+	}
+	return ""
+}
+
+func (x *AddShadowRequest) GetSettings() *structpb.Struct {
+	if x != nil {
+		return x.Settings
+	}
+	return nil
+}
+
+// AddShadowResponse tells that it runs.
+type AddShadowResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its generation.
+	Generation    uint64 `protobuf:"varint,1,opt,name=generation,proto3" json:"generation,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AddShadowResponse) Reset() {
+	*x = AddShadowResponse{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AddShadowResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AddShadowResponse) ProtoMessage() {}
+
+func (x *AddShadowResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AddShadowResponse.ProtoReflect.Descriptor instead.
+func (*AddShadowResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *AddShadowResponse) GetGeneration() uint64 {
+	if x != nil {
+		return x.Generation
+	}
+	return 0
+}
+
+// RemoveShadowRequest names a shadow.
+type RemoveShadowRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conductor.
+	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// The shadow.
+	Name          string `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RemoveShadowRequest) Reset() {
+	*x = RemoveShadowRequest{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RemoveShadowRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RemoveShadowRequest) ProtoMessage() {}
+
+func (x *RemoveShadowRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RemoveShadowRequest.ProtoReflect.Descriptor instead.
+func (*RemoveShadowRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *RemoveShadowRequest) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *RemoveShadowRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// RemoveShadowResponse is empty: it has ended.
+type RemoveShadowResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RemoveShadowResponse) Reset() {
+	*x = RemoveShadowResponse{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RemoveShadowResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RemoveShadowResponse) ProtoMessage() {}
+
+func (x *RemoveShadowResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RemoveShadowResponse.ProtoReflect.Descriptor instead.
+func (*RemoveShadowResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{3}
+}
+
+// CompareEstimatorsRequest names a conductor and, if wanted, a span.
+type CompareEstimatorsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conductor.
+	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// Only answers from this wall-clock time on; not set = from the oldest retained.
+	FromWallNanos *int64 `protobuf:"varint,2,opt,name=from_wall_nanos,json=fromWallNanos,proto3,oneof" json:"from_wall_nanos,omitempty"`
+	// Only answers up to this wall-clock time; not set = up to now.
+	ToWallNanos   *int64 `protobuf:"varint,3,opt,name=to_wall_nanos,json=toWallNanos,proto3,oneof" json:"to_wall_nanos,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareEstimatorsRequest) Reset() {
+	*x = CompareEstimatorsRequest{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareEstimatorsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareEstimatorsRequest) ProtoMessage() {}
+
+func (x *CompareEstimatorsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareEstimatorsRequest.ProtoReflect.Descriptor instead.
+func (*CompareEstimatorsRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *CompareEstimatorsRequest) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *CompareEstimatorsRequest) GetFromWallNanos() int64 {
+	if x != nil && x.FromWallNanos != nil {
+		return *x.FromWallNanos
+	}
+	return 0
+}
+
+func (x *CompareEstimatorsRequest) GetToWallNanos() int64 {
+	if x != nil && x.ToWallNanos != nil {
+		return *x.ToWallNanos
+	}
+	return 0
+}
+
+// CompareEstimatorsResponse has one comparison for each estimator, the one in force first.
+type CompareEstimatorsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The comparisons; none if no estimator is in force.
+	Comparisons   []*EstimatorComparison `protobuf:"bytes,1,rep,name=comparisons,proto3" json:"comparisons,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareEstimatorsResponse) Reset() {
+	*x = CompareEstimatorsResponse{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareEstimatorsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareEstimatorsResponse) ProtoMessage() {}
+
+func (x *CompareEstimatorsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareEstimatorsResponse.ProtoReflect.Descriptor instead.
+func (*CompareEstimatorsResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *CompareEstimatorsResponse) GetComparisons() []*EstimatorComparison {
+	if x != nil {
+		return x.Comparisons
+	}
+	return nil
+}
+
+// EstimatorComparison is how an estimator did. Counts are since it began.
+type EstimatorComparison struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The shadow's name; empty = it is in force.
+	Shadow string `protobuf:"bytes,1,opt,name=shadow,proto3" json:"shadow,omitempty"`
+	// The plugin's name.
+	Plugin string `protobuf:"bytes,2,opt,name=plugin,proto3" json:"plugin,omitempty"`
+	// Its generation.
+	Generation uint64 `protobuf:"varint,3,opt,name=generation,proto3" json:"generation,omitempty"`
+	// Process identifier; 0 if it does not run.
+	ProcessId int32 `protobuf:"varint,4,opt,name=process_id,json=processId,proto3" json:"process_id,omitempty"`
+	// Why it works no more; empty = it does.
+	Fault string `protobuf:"bytes,5,opt,name=fault,proto3" json:"fault,omitempty"`
+	// Summaries it answered.
+	AnsweredCount uint64 `protobuf:"varint,6,opt,name=answered_count,json=answeredCount,proto3" json:"answered_count,omitempty"`
+	// Summaries it was not given because it was too slow.
+	SkippedCount uint64 `protobuf:"varint,7,opt,name=skipped_count,json=skippedCount,proto3" json:"skipped_count,omitempty"`
+	// Summaries that were certainly rests.
+	RestCount uint64 `protobuf:"varint,8,opt,name=rest_count,json=restCount,proto3" json:"rest_count,omitempty"`
+	// Notes it made, such as that it did not believe a rest.
+	NoteCount uint64 `protobuf:"varint,9,opt,name=note_count,json=noteCount,proto3" json:"note_count,omitempty"`
+	// Mean time of an answer.
+	MeanLatencyNanos int64 `protobuf:"varint,10,opt,name=mean_latency_nanos,json=meanLatencyNanos,proto3" json:"mean_latency_nanos,omitempty"`
+	// The longest.
+	LongestLatencyNanos int64 `protobuf:"varint,11,opt,name=longest_latency_nanos,json=longestLatencyNanos,proto3" json:"longest_latency_nanos,omitempty"`
+	// Processor time its process has used; 0 if it is not known.
+	ProcessorNanos int64 `protobuf:"varint,12,opt,name=processor_nanos,json=processorNanos,proto3" json:"processor_nanos,omitempty"`
+	// Memory its process holds; 0 if it is not known.
+	ResidentBytes uint64 `protobuf:"varint,13,opt,name=resident_bytes,json=residentBytes,proto3" json:"resident_bytes,omitempty"`
+	// The channels.
+	Channels      []*ChannelComparison `protobuf:"bytes,14,rep,name=channels,proto3" json:"channels,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimatorComparison) Reset() {
+	*x = EstimatorComparison{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimatorComparison) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimatorComparison) ProtoMessage() {}
+
+func (x *EstimatorComparison) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimatorComparison.ProtoReflect.Descriptor instead.
+func (*EstimatorComparison) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *EstimatorComparison) GetShadow() string {
+	if x != nil {
+		return x.Shadow
+	}
+	return ""
+}
+
+func (x *EstimatorComparison) GetPlugin() string {
+	if x != nil {
+		return x.Plugin
+	}
+	return ""
+}
+
+func (x *EstimatorComparison) GetGeneration() uint64 {
+	if x != nil {
+		return x.Generation
+	}
+	return 0
+}
+
+func (x *EstimatorComparison) GetProcessId() int32 {
+	if x != nil {
+		return x.ProcessId
+	}
+	return 0
+}
+
+func (x *EstimatorComparison) GetFault() string {
+	if x != nil {
+		return x.Fault
+	}
+	return ""
+}
+
+func (x *EstimatorComparison) GetAnsweredCount() uint64 {
+	if x != nil {
+		return x.AnsweredCount
+	}
+	return 0
+}
+
+func (x *EstimatorComparison) GetSkippedCount() uint64 {
+	if x != nil {
+		return x.SkippedCount
+	}
+	return 0
+}
+
+func (x *EstimatorComparison) GetRestCount() uint64 {
+	if x != nil {
+		return x.RestCount
+	}
+	return 0
+}
+
+func (x *EstimatorComparison) GetNoteCount() uint64 {
+	if x != nil {
+		return x.NoteCount
+	}
+	return 0
+}
+
+func (x *EstimatorComparison) GetMeanLatencyNanos() int64 {
+	if x != nil {
+		return x.MeanLatencyNanos
+	}
+	return 0
+}
+
+func (x *EstimatorComparison) GetLongestLatencyNanos() int64 {
+	if x != nil {
+		return x.LongestLatencyNanos
+	}
+	return 0
+}
+
+func (x *EstimatorComparison) GetProcessorNanos() int64 {
+	if x != nil {
+		return x.ProcessorNanos
+	}
+	return 0
+}
+
+func (x *EstimatorComparison) GetResidentBytes() uint64 {
+	if x != nil {
+		return x.ResidentBytes
+	}
+	return 0
+}
+
+func (x *EstimatorComparison) GetChannels() []*ChannelComparison {
+	if x != nil {
+		return x.Channels
+	}
+	return nil
+}
+
+// ChannelComparison holds one channel against the estimator in force, over the summaries that both answered in the span. Differences are
+// its own figure less that in force.
+type ChannelComparison struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The channel.
+	Channel string `protobuf:"bytes,1,opt,name=channel,proto3" json:"channel,omitempty"`
+	// Summaries compared.
+	SummaryCount uint64 `protobuf:"varint,2,opt,name=summary_count,json=summaryCount,proto3" json:"summary_count,omitempty"`
+	// Wall-clock time of the first.
+	FromWallNanos int64 `protobuf:"varint,3,opt,name=from_wall_nanos,json=fromWallNanos,proto3" json:"from_wall_nanos,omitempty"`
+	// Wall-clock time of the last.
+	ToWallNanos int64 `protobuf:"varint,4,opt,name=to_wall_nanos,json=toWallNanos,proto3" json:"to_wall_nanos,omitempty"`
+	// Its newest offset; of the fused current there is none.
+	OffsetAmperes float64 `protobuf:"fixed64,5,opt,name=offset_amperes,json=offsetAmperes,proto3" json:"offset_amperes,omitempty"`
+	// Its standard uncertainty.
+	OffsetUncertaintyAmperes float64 `protobuf:"fixed64,6,opt,name=offset_uncertainty_amperes,json=offsetUncertaintyAmperes,proto3" json:"offset_uncertainty_amperes,omitempty"`
+	// Mean difference of the offsets.
+	MeanDifferenceAmperes float64 `protobuf:"fixed64,7,opt,name=mean_difference_amperes,json=meanDifferenceAmperes,proto3" json:"mean_difference_amperes,omitempty"`
+	// Standard deviation of that difference.
+	DifferenceScatterAmperes float64 `protobuf:"fixed64,8,opt,name=difference_scatter_amperes,json=differenceScatterAmperes,proto3" json:"difference_scatter_amperes,omitempty"`
+	// What net charge over the span would have been more, in coulombs, positive out of the pack.
+	ChargeDifferenceCoulombs float64 `protobuf:"fixed64,9,opt,name=charge_difference_coulombs,json=chargeDifferenceCoulombs,proto3" json:"charge_difference_coulombs,omitempty"`
+	// Standard uncertainty of its own net charge since it began, from zero and gain.
+	ChargeUncertaintyCoulombs float64 `protobuf:"fixed64,10,opt,name=charge_uncertainty_coulombs,json=chargeUncertaintyCoulombs,proto3" json:"charge_uncertainty_coulombs,omitempty"`
+	unknownFields             protoimpl.UnknownFields
+	sizeCache                 protoimpl.SizeCache
+}
+
+func (x *ChannelComparison) Reset() {
+	*x = ChannelComparison{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChannelComparison) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChannelComparison) ProtoMessage() {}
+
+func (x *ChannelComparison) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChannelComparison.ProtoReflect.Descriptor instead.
+func (*ChannelComparison) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *ChannelComparison) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *ChannelComparison) GetSummaryCount() uint64 {
+	if x != nil {
+		return x.SummaryCount
+	}
+	return 0
+}
+
+func (x *ChannelComparison) GetFromWallNanos() int64 {
+	if x != nil {
+		return x.FromWallNanos
+	}
+	return 0
+}
+
+func (x *ChannelComparison) GetToWallNanos() int64 {
+	if x != nil {
+		return x.ToWallNanos
+	}
+	return 0
+}
+
+func (x *ChannelComparison) GetOffsetAmperes() float64 {
+	if x != nil {
+		return x.OffsetAmperes
+	}
+	return 0
+}
+
+func (x *ChannelComparison) GetOffsetUncertaintyAmperes() float64 {
+	if x != nil {
+		return x.OffsetUncertaintyAmperes
+	}
+	return 0
+}
+
+func (x *ChannelComparison) GetMeanDifferenceAmperes() float64 {
+	if x != nil {
+		return x.MeanDifferenceAmperes
+	}
+	return 0
+}
+
+func (x *ChannelComparison) GetDifferenceScatterAmperes() float64 {
+	if x != nil {
+		return x.DifferenceScatterAmperes
+	}
+	return 0
+}
+
+func (x *ChannelComparison) GetChargeDifferenceCoulombs() float64 {
+	if x != nil {
+		return x.ChargeDifferenceCoulombs
+	}
+	return 0
+}
+
+func (x *ChannelComparison) GetChargeUncertaintyCoulombs() float64 {
+	if x != nil {
+		return x.ChargeUncertaintyCoulombs
+	}
+	return 0
+}
+
 // ListEstimatorsRequest is empty.
 type ListEstimatorsRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -92,7 +708,7 @@ type ListEstimatorsRequest struct {
 
 func (x *ListEstimatorsRequest) Reset() {
 	*x = ListEstimatorsRequest{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[0]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -104,7 +720,7 @@ func (x *ListEstimatorsRequest) String() string {
 func (*ListEstimatorsRequest) ProtoMessage() {}
 
 func (x *ListEstimatorsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[0]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -117,13 +733,13 @@ func (x *ListEstimatorsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEstimatorsRequest.ProtoReflect.Descriptor instead.
 func (*ListEstimatorsRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{0}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{8}
 }
 
 // ListEstimatorsResponse lists the estimators.
 type ListEstimatorsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// One for each conductor that has one.
+	// By conductor, the one in force first.
 	Estimators    []*Estimator `protobuf:"bytes,1,rep,name=estimators,proto3" json:"estimators,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -131,7 +747,7 @@ type ListEstimatorsResponse struct {
 
 func (x *ListEstimatorsResponse) Reset() {
 	*x = ListEstimatorsResponse{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[1]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -143,7 +759,7 @@ func (x *ListEstimatorsResponse) String() string {
 func (*ListEstimatorsResponse) ProtoMessage() {}
 
 func (x *ListEstimatorsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[1]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -156,7 +772,7 @@ func (x *ListEstimatorsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEstimatorsResponse.ProtoReflect.Descriptor instead.
 func (*ListEstimatorsResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{1}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ListEstimatorsResponse) GetEstimators() []*Estimator {
@@ -166,7 +782,7 @@ func (x *ListEstimatorsResponse) GetEstimators() []*Estimator {
 	return nil
 }
 
-// Estimator is an estimator in force.
+// Estimator is an estimator in force, or in the shadow.
 type Estimator struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conductor.
@@ -186,14 +802,16 @@ type Estimator struct {
 	// The newest estimates.
 	Estimates []*Estimate `protobuf:"bytes,8,rep,name=estimates,proto3" json:"estimates,omitempty"`
 	// Summaries it was not given because it was too slow.
-	SkippedCount  uint64 `protobuf:"varint,9,opt,name=skipped_count,json=skippedCount,proto3" json:"skipped_count,omitempty"`
+	SkippedCount uint64 `protobuf:"varint,9,opt,name=skipped_count,json=skippedCount,proto3" json:"skipped_count,omitempty"`
+	// What it is called if it runs in the shadow; empty = it is in force.
+	Shadow        string `protobuf:"bytes,10,opt,name=shadow,proto3" json:"shadow,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Estimator) Reset() {
 	*x = Estimator{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[2]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -205,7 +823,7 @@ func (x *Estimator) String() string {
 func (*Estimator) ProtoMessage() {}
 
 func (x *Estimator) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[2]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -218,7 +836,7 @@ func (x *Estimator) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Estimator.ProtoReflect.Descriptor instead.
 func (*Estimator) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{2}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Estimator) GetConductor() string {
@@ -284,6 +902,13 @@ func (x *Estimator) GetSkippedCount() uint64 {
 	return 0
 }
 
+func (x *Estimator) GetShadow() string {
+	if x != nil {
+		return x.Shadow
+	}
+	return ""
+}
+
 // Estimate is the offset of one channel.
 type Estimate struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -301,7 +926,7 @@ type Estimate struct {
 
 func (x *Estimate) Reset() {
 	*x = Estimate{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[3]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -313,7 +938,7 @@ func (x *Estimate) String() string {
 func (*Estimate) ProtoMessage() {}
 
 func (x *Estimate) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[3]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -326,7 +951,7 @@ func (x *Estimate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Estimate.ProtoReflect.Descriptor instead.
 func (*Estimate) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{3}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Estimate) GetChannel() string {
@@ -365,14 +990,23 @@ type SwapEstimatorRequest struct {
 	// A shipped estimator's name.
 	Plugin string `protobuf:"bytes,2,opt,name=plugin,proto3" json:"plugin,omitempty"`
 	// Its settings, as under `with:` in the configuration.
-	Settings      *structpb.Struct `protobuf:"bytes,3,opt,name=settings,proto3" json:"settings,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Settings *structpb.Struct `protobuf:"bytes,3,opt,name=settings,proto3" json:"settings,omitempty"`
+	// Or the name of a shadow, which is put in force, warm as it is.
+	Shadow string `protobuf:"bytes,4,opt,name=shadow,proto3" json:"shadow,omitempty"`
+	// Or the estimator that was in force before is again, with what it knew and what it missed.
+	Revert bool `protobuf:"varint,5,opt,name=revert,proto3" json:"revert,omitempty"`
+	// With plugin: so long it runs in the shadow first. A caller that leaves meanwhile ends it.
+	ShadowNanos int64 `protobuf:"varint,6,opt,name=shadow_nanos,json=shadowNanos,proto3" json:"shadow_nanos,omitempty"`
+	// With shadow_nanos: on no channel may its offset then be off that in force by more than so many times their uncertainties together
+	// (root sum of squares); 0 = whatever it is.
+	MostDeviationsRatio float64 `protobuf:"fixed64,7,opt,name=most_deviations_ratio,json=mostDeviationsRatio,proto3" json:"most_deviations_ratio,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
 }
 
 func (x *SwapEstimatorRequest) Reset() {
 	*x = SwapEstimatorRequest{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[4]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -384,7 +1018,7 @@ func (x *SwapEstimatorRequest) String() string {
 func (*SwapEstimatorRequest) ProtoMessage() {}
 
 func (x *SwapEstimatorRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[4]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -397,7 +1031,7 @@ func (x *SwapEstimatorRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SwapEstimatorRequest.ProtoReflect.Descriptor instead.
 func (*SwapEstimatorRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{4}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *SwapEstimatorRequest) GetConductor() string {
@@ -421,6 +1055,34 @@ func (x *SwapEstimatorRequest) GetSettings() *structpb.Struct {
 	return nil
 }
 
+func (x *SwapEstimatorRequest) GetShadow() string {
+	if x != nil {
+		return x.Shadow
+	}
+	return ""
+}
+
+func (x *SwapEstimatorRequest) GetRevert() bool {
+	if x != nil {
+		return x.Revert
+	}
+	return false
+}
+
+func (x *SwapEstimatorRequest) GetShadowNanos() int64 {
+	if x != nil {
+		return x.ShadowNanos
+	}
+	return 0
+}
+
+func (x *SwapEstimatorRequest) GetMostDeviationsRatio() float64 {
+	if x != nil {
+		return x.MostDeviationsRatio
+	}
+	return 0
+}
+
 // SwapEstimatorResponse is one step of a swap.
 type SwapEstimatorResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -438,7 +1100,7 @@ type SwapEstimatorResponse struct {
 
 func (x *SwapEstimatorResponse) Reset() {
 	*x = SwapEstimatorResponse{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[5]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -450,7 +1112,7 @@ func (x *SwapEstimatorResponse) String() string {
 func (*SwapEstimatorResponse) ProtoMessage() {}
 
 func (x *SwapEstimatorResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[5]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -463,7 +1125,7 @@ func (x *SwapEstimatorResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SwapEstimatorResponse.ProtoReflect.Descriptor instead.
 func (*SwapEstimatorResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{5}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *SwapEstimatorResponse) GetStep() SwapStep {
@@ -498,12 +1160,66 @@ var File_ampledger_v1_estimator_proto protoreflect.FileDescriptor
 
 const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\n" +
-	"\x1campledger/v1/estimator.proto\x12\fampledger.v1\x1a\x1cgoogle/protobuf/struct.proto\"\x17\n" +
+	"\x1campledger/v1/estimator.proto\x12\fampledger.v1\x1a\x1cgoogle/protobuf/struct.proto\"\x91\x01\n" +
+	"\x10AddShadowRequest\x12\x1c\n" +
+	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x12\n" +
+	"\x04name\x18\x02 \x01(\tR\x04name\x12\x16\n" +
+	"\x06plugin\x18\x03 \x01(\tR\x06plugin\x123\n" +
+	"\bsettings\x18\x04 \x01(\v2\x17.google.protobuf.StructR\bsettings\"3\n" +
+	"\x11AddShadowResponse\x12\x1e\n" +
+	"\n" +
+	"generation\x18\x01 \x01(\x04R\n" +
+	"generation\"G\n" +
+	"\x13RemoveShadowRequest\x12\x1c\n" +
+	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x12\n" +
+	"\x04name\x18\x02 \x01(\tR\x04name\"\x16\n" +
+	"\x14RemoveShadowResponse\"\xb4\x01\n" +
+	"\x18CompareEstimatorsRequest\x12\x1c\n" +
+	"\tconductor\x18\x01 \x01(\tR\tconductor\x12+\n" +
+	"\x0ffrom_wall_nanos\x18\x02 \x01(\x03H\x00R\rfromWallNanos\x88\x01\x01\x12'\n" +
+	"\rto_wall_nanos\x18\x03 \x01(\x03H\x01R\vtoWallNanos\x88\x01\x01B\x12\n" +
+	"\x10_from_wall_nanosB\x10\n" +
+	"\x0e_to_wall_nanos\"`\n" +
+	"\x19CompareEstimatorsResponse\x12C\n" +
+	"\vcomparisons\x18\x01 \x03(\v2!.ampledger.v1.EstimatorComparisonR\vcomparisons\"\x93\x04\n" +
+	"\x13EstimatorComparison\x12\x16\n" +
+	"\x06shadow\x18\x01 \x01(\tR\x06shadow\x12\x16\n" +
+	"\x06plugin\x18\x02 \x01(\tR\x06plugin\x12\x1e\n" +
+	"\n" +
+	"generation\x18\x03 \x01(\x04R\n" +
+	"generation\x12\x1d\n" +
+	"\n" +
+	"process_id\x18\x04 \x01(\x05R\tprocessId\x12\x14\n" +
+	"\x05fault\x18\x05 \x01(\tR\x05fault\x12%\n" +
+	"\x0eanswered_count\x18\x06 \x01(\x04R\ransweredCount\x12#\n" +
+	"\rskipped_count\x18\a \x01(\x04R\fskippedCount\x12\x1d\n" +
+	"\n" +
+	"rest_count\x18\b \x01(\x04R\trestCount\x12\x1d\n" +
+	"\n" +
+	"note_count\x18\t \x01(\x04R\tnoteCount\x12,\n" +
+	"\x12mean_latency_nanos\x18\n" +
+	" \x01(\x03R\x10meanLatencyNanos\x122\n" +
+	"\x15longest_latency_nanos\x18\v \x01(\x03R\x13longestLatencyNanos\x12'\n" +
+	"\x0fprocessor_nanos\x18\f \x01(\x03R\x0eprocessorNanos\x12%\n" +
+	"\x0eresident_bytes\x18\r \x01(\x04R\rresidentBytes\x12;\n" +
+	"\bchannels\x18\x0e \x03(\v2\x1f.ampledger.v1.ChannelComparisonR\bchannels\"\xf7\x03\n" +
+	"\x11ChannelComparison\x12\x18\n" +
+	"\achannel\x18\x01 \x01(\tR\achannel\x12#\n" +
+	"\rsummary_count\x18\x02 \x01(\x04R\fsummaryCount\x12&\n" +
+	"\x0ffrom_wall_nanos\x18\x03 \x01(\x03R\rfromWallNanos\x12\"\n" +
+	"\rto_wall_nanos\x18\x04 \x01(\x03R\vtoWallNanos\x12%\n" +
+	"\x0eoffset_amperes\x18\x05 \x01(\x01R\roffsetAmperes\x12<\n" +
+	"\x1aoffset_uncertainty_amperes\x18\x06 \x01(\x01R\x18offsetUncertaintyAmperes\x126\n" +
+	"\x17mean_difference_amperes\x18\a \x01(\x01R\x15meanDifferenceAmperes\x12<\n" +
+	"\x1adifference_scatter_amperes\x18\b \x01(\x01R\x18differenceScatterAmperes\x12<\n" +
+	"\x1acharge_difference_coulombs\x18\t \x01(\x01R\x18chargeDifferenceCoulombs\x12>\n" +
+	"\x1bcharge_uncertainty_coulombs\x18\n" +
+	" \x01(\x01R\x19chargeUncertaintyCoulombs\"\x17\n" +
 	"\x15ListEstimatorsRequest\"Q\n" +
 	"\x16ListEstimatorsResponse\x127\n" +
 	"\n" +
 	"estimators\x18\x01 \x03(\v2\x17.ampledger.v1.EstimatorR\n" +
-	"estimators\"\x9f\x02\n" +
+	"estimators\"\xb7\x02\n" +
 	"\tEstimator\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x16\n" +
 	"\x06plugin\x18\x02 \x01(\tR\x06plugin\x12\x1e\n" +
@@ -516,16 +1232,22 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\x05alive\x18\x06 \x01(\bR\x05alive\x12\x14\n" +
 	"\x05fault\x18\a \x01(\tR\x05fault\x124\n" +
 	"\testimates\x18\b \x03(\v2\x16.ampledger.v1.EstimateR\testimates\x12#\n" +
-	"\rskipped_count\x18\t \x01(\x04R\fskippedCount\"\xb8\x01\n" +
+	"\rskipped_count\x18\t \x01(\x04R\fskippedCount\x12\x16\n" +
+	"\x06shadow\x18\n" +
+	" \x01(\tR\x06shadow\"\xb8\x01\n" +
 	"\bEstimate\x12\x18\n" +
 	"\achannel\x18\x01 \x01(\tR\achannel\x12%\n" +
 	"\x0eoffset_amperes\x18\x02 \x01(\x01R\roffsetAmperes\x12@\n" +
 	"\x1cstandard_uncertainty_amperes\x18\x03 \x01(\x01R\x1astandardUncertaintyAmperes\x12)\n" +
-	"\x10through_sequence\x18\x04 \x01(\x04R\x0fthroughSequence\"\x81\x01\n" +
+	"\x10through_sequence\x18\x04 \x01(\x04R\x0fthroughSequence\"\x88\x02\n" +
 	"\x14SwapEstimatorRequest\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x16\n" +
 	"\x06plugin\x18\x02 \x01(\tR\x06plugin\x123\n" +
-	"\bsettings\x18\x03 \x01(\v2\x17.google.protobuf.StructR\bsettings\"\x90\x02\n" +
+	"\bsettings\x18\x03 \x01(\v2\x17.google.protobuf.StructR\bsettings\x12\x16\n" +
+	"\x06shadow\x18\x04 \x01(\tR\x06shadow\x12\x16\n" +
+	"\x06revert\x18\x05 \x01(\bR\x06revert\x12!\n" +
+	"\fshadow_nanos\x18\x06 \x01(\x03R\vshadowNanos\x122\n" +
+	"\x15most_deviations_ratio\x18\a \x01(\x01R\x13mostDeviationsRatio\"\x90\x02\n" +
 	"\x15SwapEstimatorResponse\x12*\n" +
 	"\x04step\x18\x01 \x01(\x0e2\x16.ampledger.v1.SwapStepR\x04step\x12\x1e\n" +
 	"\n" +
@@ -536,16 +1258,20 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\x06reason\x18\x04 \x01(\tR\x06reason\x1a=\n" +
 	"\x0fAtSequenceEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x04R\x05value:\x028\x01*\x81\x01\n" +
+	"\x05value\x18\x02 \x01(\x04R\x05value:\x028\x01*\x9a\x01\n" +
 	"\bSwapStep\x12\x19\n" +
 	"\x15SWAP_STEP_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12SWAP_STEP_STARTING\x10\x01\x12\x15\n" +
 	"\x11SWAP_STEP_WARMING\x10\x02\x12\x15\n" +
 	"\x11SWAP_STEP_SWAPPED\x10\x03\x12\x14\n" +
-	"\x10SWAP_STEP_FAILED\x10\x042\xcb\x01\n" +
+	"\x10SWAP_STEP_FAILED\x10\x04\x12\x17\n" +
+	"\x13SWAP_STEP_SHADOWING\x10\x052\xd6\x03\n" +
 	"\x10EstimatorService\x12[\n" +
 	"\x0eListEstimators\x12#.ampledger.v1.ListEstimatorsRequest\x1a$.ampledger.v1.ListEstimatorsResponse\x12Z\n" +
-	"\rSwapEstimator\x12\".ampledger.v1.SwapEstimatorRequest\x1a#.ampledger.v1.SwapEstimatorResponse0\x01B?Z=github.com/ampledger/ampledger/proto/ampledger/v1;ampledgerv1b\x06proto3"
+	"\rSwapEstimator\x12\".ampledger.v1.SwapEstimatorRequest\x1a#.ampledger.v1.SwapEstimatorResponse0\x01\x12L\n" +
+	"\tAddShadow\x12\x1e.ampledger.v1.AddShadowRequest\x1a\x1f.ampledger.v1.AddShadowResponse\x12U\n" +
+	"\fRemoveShadow\x12!.ampledger.v1.RemoveShadowRequest\x1a\".ampledger.v1.RemoveShadowResponse\x12d\n" +
+	"\x11CompareEstimators\x12&.ampledger.v1.CompareEstimatorsRequest\x1a'.ampledger.v1.CompareEstimatorsResponseB?Z=github.com/ampledger/ampledger/proto/ampledger/v1;ampledgerv1b\x06proto3"
 
 var (
 	file_ampledger_v1_estimator_proto_rawDescOnce sync.Once
@@ -560,33 +1286,50 @@ func file_ampledger_v1_estimator_proto_rawDescGZIP() []byte {
 }
 
 var file_ampledger_v1_estimator_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_ampledger_v1_estimator_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_ampledger_v1_estimator_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_ampledger_v1_estimator_proto_goTypes = []any{
-	(SwapStep)(0),                  // 0: ampledger.v1.SwapStep
-	(*ListEstimatorsRequest)(nil),  // 1: ampledger.v1.ListEstimatorsRequest
-	(*ListEstimatorsResponse)(nil), // 2: ampledger.v1.ListEstimatorsResponse
-	(*Estimator)(nil),              // 3: ampledger.v1.Estimator
-	(*Estimate)(nil),               // 4: ampledger.v1.Estimate
-	(*SwapEstimatorRequest)(nil),   // 5: ampledger.v1.SwapEstimatorRequest
-	(*SwapEstimatorResponse)(nil),  // 6: ampledger.v1.SwapEstimatorResponse
-	nil,                            // 7: ampledger.v1.SwapEstimatorResponse.AtSequenceEntry
-	(*structpb.Struct)(nil),        // 8: google.protobuf.Struct
+	(SwapStep)(0),                     // 0: ampledger.v1.SwapStep
+	(*AddShadowRequest)(nil),          // 1: ampledger.v1.AddShadowRequest
+	(*AddShadowResponse)(nil),         // 2: ampledger.v1.AddShadowResponse
+	(*RemoveShadowRequest)(nil),       // 3: ampledger.v1.RemoveShadowRequest
+	(*RemoveShadowResponse)(nil),      // 4: ampledger.v1.RemoveShadowResponse
+	(*CompareEstimatorsRequest)(nil),  // 5: ampledger.v1.CompareEstimatorsRequest
+	(*CompareEstimatorsResponse)(nil), // 6: ampledger.v1.CompareEstimatorsResponse
+	(*EstimatorComparison)(nil),       // 7: ampledger.v1.EstimatorComparison
+	(*ChannelComparison)(nil),         // 8: ampledger.v1.ChannelComparison
+	(*ListEstimatorsRequest)(nil),     // 9: ampledger.v1.ListEstimatorsRequest
+	(*ListEstimatorsResponse)(nil),    // 10: ampledger.v1.ListEstimatorsResponse
+	(*Estimator)(nil),                 // 11: ampledger.v1.Estimator
+	(*Estimate)(nil),                  // 12: ampledger.v1.Estimate
+	(*SwapEstimatorRequest)(nil),      // 13: ampledger.v1.SwapEstimatorRequest
+	(*SwapEstimatorResponse)(nil),     // 14: ampledger.v1.SwapEstimatorResponse
+	nil,                               // 15: ampledger.v1.SwapEstimatorResponse.AtSequenceEntry
+	(*structpb.Struct)(nil),           // 16: google.protobuf.Struct
 }
 var file_ampledger_v1_estimator_proto_depIdxs = []int32{
-	3, // 0: ampledger.v1.ListEstimatorsResponse.estimators:type_name -> ampledger.v1.Estimator
-	4, // 1: ampledger.v1.Estimator.estimates:type_name -> ampledger.v1.Estimate
-	8, // 2: ampledger.v1.SwapEstimatorRequest.settings:type_name -> google.protobuf.Struct
-	0, // 3: ampledger.v1.SwapEstimatorResponse.step:type_name -> ampledger.v1.SwapStep
-	7, // 4: ampledger.v1.SwapEstimatorResponse.at_sequence:type_name -> ampledger.v1.SwapEstimatorResponse.AtSequenceEntry
-	1, // 5: ampledger.v1.EstimatorService.ListEstimators:input_type -> ampledger.v1.ListEstimatorsRequest
-	5, // 6: ampledger.v1.EstimatorService.SwapEstimator:input_type -> ampledger.v1.SwapEstimatorRequest
-	2, // 7: ampledger.v1.EstimatorService.ListEstimators:output_type -> ampledger.v1.ListEstimatorsResponse
-	6, // 8: ampledger.v1.EstimatorService.SwapEstimator:output_type -> ampledger.v1.SwapEstimatorResponse
-	7, // [7:9] is the sub-list for method output_type
-	5, // [5:7] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	16, // 0: ampledger.v1.AddShadowRequest.settings:type_name -> google.protobuf.Struct
+	7,  // 1: ampledger.v1.CompareEstimatorsResponse.comparisons:type_name -> ampledger.v1.EstimatorComparison
+	8,  // 2: ampledger.v1.EstimatorComparison.channels:type_name -> ampledger.v1.ChannelComparison
+	11, // 3: ampledger.v1.ListEstimatorsResponse.estimators:type_name -> ampledger.v1.Estimator
+	12, // 4: ampledger.v1.Estimator.estimates:type_name -> ampledger.v1.Estimate
+	16, // 5: ampledger.v1.SwapEstimatorRequest.settings:type_name -> google.protobuf.Struct
+	0,  // 6: ampledger.v1.SwapEstimatorResponse.step:type_name -> ampledger.v1.SwapStep
+	15, // 7: ampledger.v1.SwapEstimatorResponse.at_sequence:type_name -> ampledger.v1.SwapEstimatorResponse.AtSequenceEntry
+	9,  // 8: ampledger.v1.EstimatorService.ListEstimators:input_type -> ampledger.v1.ListEstimatorsRequest
+	13, // 9: ampledger.v1.EstimatorService.SwapEstimator:input_type -> ampledger.v1.SwapEstimatorRequest
+	1,  // 10: ampledger.v1.EstimatorService.AddShadow:input_type -> ampledger.v1.AddShadowRequest
+	3,  // 11: ampledger.v1.EstimatorService.RemoveShadow:input_type -> ampledger.v1.RemoveShadowRequest
+	5,  // 12: ampledger.v1.EstimatorService.CompareEstimators:input_type -> ampledger.v1.CompareEstimatorsRequest
+	10, // 13: ampledger.v1.EstimatorService.ListEstimators:output_type -> ampledger.v1.ListEstimatorsResponse
+	14, // 14: ampledger.v1.EstimatorService.SwapEstimator:output_type -> ampledger.v1.SwapEstimatorResponse
+	2,  // 15: ampledger.v1.EstimatorService.AddShadow:output_type -> ampledger.v1.AddShadowResponse
+	4,  // 16: ampledger.v1.EstimatorService.RemoveShadow:output_type -> ampledger.v1.RemoveShadowResponse
+	6,  // 17: ampledger.v1.EstimatorService.CompareEstimators:output_type -> ampledger.v1.CompareEstimatorsResponse
+	13, // [13:18] is the sub-list for method output_type
+	8,  // [8:13] is the sub-list for method input_type
+	8,  // [8:8] is the sub-list for extension type_name
+	8,  // [8:8] is the sub-list for extension extendee
+	0,  // [0:8] is the sub-list for field type_name
 }
 
 func init() { file_ampledger_v1_estimator_proto_init() }
@@ -594,13 +1337,14 @@ func file_ampledger_v1_estimator_proto_init() {
 	if File_ampledger_v1_estimator_proto != nil {
 		return
 	}
+	file_ampledger_v1_estimator_proto_msgTypes[4].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ampledger_v1_estimator_proto_rawDesc), len(file_ampledger_v1_estimator_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   7,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

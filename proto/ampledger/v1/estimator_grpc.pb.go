@@ -19,8 +19,11 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	EstimatorService_ListEstimators_FullMethodName = "/ampledger.v1.EstimatorService/ListEstimators"
-	EstimatorService_SwapEstimator_FullMethodName  = "/ampledger.v1.EstimatorService/SwapEstimator"
+	EstimatorService_ListEstimators_FullMethodName    = "/ampledger.v1.EstimatorService/ListEstimators"
+	EstimatorService_SwapEstimator_FullMethodName     = "/ampledger.v1.EstimatorService/SwapEstimator"
+	EstimatorService_AddShadow_FullMethodName         = "/ampledger.v1.EstimatorService/AddShadow"
+	EstimatorService_RemoveShadow_FullMethodName      = "/ampledger.v1.EstimatorService/RemoveShadow"
+	EstimatorService_CompareEstimators_FullMethodName = "/ampledger.v1.EstimatorService/CompareEstimators"
 )
 
 // EstimatorServiceClient is the client API for EstimatorService service.
@@ -29,12 +32,22 @@ const (
 //
 // EstimatorService looks at and changes the estimators in force.
 type EstimatorServiceClient interface {
-	// ListEstimators names the estimator in force on each conductor.
+	// ListEstimators names the estimator in force on each conductor, and those in its shadow.
 	ListEstimators(ctx context.Context, in *ListEstimatorsRequest, opts ...grpc.CallOption) (*ListEstimatorsResponse, error)
 	// SwapEstimator puts another estimator in force between two frames. It streams its progress and ends with SWAPPED or FAILED;
-	// after FAILED the old one is still in force. NOT_FOUND: no such conductor. INVALID_ARGUMENT: no plugin named.
+	// after FAILED the old one is still in force. NOT_FOUND: no such conductor. INVALID_ARGUMENT: not exactly one of plugin, shadow and revert.
 	// ABORTED: another swap of this conductor is going on.
 	SwapEstimator(ctx context.Context, in *SwapEstimatorRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[SwapEstimatorResponse], error)
+	// AddShadow starts an estimator beside the one in force: it gets the same summaries and changes nothing. It answers when the estimator
+	// has given its first answer. NOT_FOUND: no such conductor. INVALID_ARGUMENT: no such plugin, or a name that cannot be.
+	// ALREADY_EXISTS: a shadow of that name. RESOURCE_EXHAUSTED: eight run already. ABORTED: a swap is going on. FAILED_PRECONDITION: it does
+	// not start or fails at once.
+	AddShadow(ctx context.Context, in *AddShadowRequest, opts ...grpc.CallOption) (*AddShadowResponse, error)
+	// RemoveShadow ends a shadow. NOT_FOUND: no such conductor or shadow.
+	RemoveShadow(ctx context.Context, in *RemoveShadowRequest, opts ...grpc.CallOption) (*RemoveShadowResponse, error)
+	// CompareEstimators holds the shadows against the estimator in force, over what is retained: about an hour at a summary a second.
+	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
+	CompareEstimators(ctx context.Context, in *CompareEstimatorsRequest, opts ...grpc.CallOption) (*CompareEstimatorsResponse, error)
 }
 
 type estimatorServiceClient struct {
@@ -74,18 +87,58 @@ func (c *estimatorServiceClient) SwapEstimator(ctx context.Context, in *SwapEsti
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type EstimatorService_SwapEstimatorClient = grpc.ServerStreamingClient[SwapEstimatorResponse]
 
+func (c *estimatorServiceClient) AddShadow(ctx context.Context, in *AddShadowRequest, opts ...grpc.CallOption) (*AddShadowResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AddShadowResponse)
+	err := c.cc.Invoke(ctx, EstimatorService_AddShadow_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *estimatorServiceClient) RemoveShadow(ctx context.Context, in *RemoveShadowRequest, opts ...grpc.CallOption) (*RemoveShadowResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RemoveShadowResponse)
+	err := c.cc.Invoke(ctx, EstimatorService_RemoveShadow_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *estimatorServiceClient) CompareEstimators(ctx context.Context, in *CompareEstimatorsRequest, opts ...grpc.CallOption) (*CompareEstimatorsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CompareEstimatorsResponse)
+	err := c.cc.Invoke(ctx, EstimatorService_CompareEstimators_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // EstimatorServiceServer is the server API for EstimatorService service.
 // All implementations must embed UnimplementedEstimatorServiceServer
 // for forward compatibility.
 //
 // EstimatorService looks at and changes the estimators in force.
 type EstimatorServiceServer interface {
-	// ListEstimators names the estimator in force on each conductor.
+	// ListEstimators names the estimator in force on each conductor, and those in its shadow.
 	ListEstimators(context.Context, *ListEstimatorsRequest) (*ListEstimatorsResponse, error)
 	// SwapEstimator puts another estimator in force between two frames. It streams its progress and ends with SWAPPED or FAILED;
-	// after FAILED the old one is still in force. NOT_FOUND: no such conductor. INVALID_ARGUMENT: no plugin named.
+	// after FAILED the old one is still in force. NOT_FOUND: no such conductor. INVALID_ARGUMENT: not exactly one of plugin, shadow and revert.
 	// ABORTED: another swap of this conductor is going on.
 	SwapEstimator(*SwapEstimatorRequest, grpc.ServerStreamingServer[SwapEstimatorResponse]) error
+	// AddShadow starts an estimator beside the one in force: it gets the same summaries and changes nothing. It answers when the estimator
+	// has given its first answer. NOT_FOUND: no such conductor. INVALID_ARGUMENT: no such plugin, or a name that cannot be.
+	// ALREADY_EXISTS: a shadow of that name. RESOURCE_EXHAUSTED: eight run already. ABORTED: a swap is going on. FAILED_PRECONDITION: it does
+	// not start or fails at once.
+	AddShadow(context.Context, *AddShadowRequest) (*AddShadowResponse, error)
+	// RemoveShadow ends a shadow. NOT_FOUND: no such conductor or shadow.
+	RemoveShadow(context.Context, *RemoveShadowRequest) (*RemoveShadowResponse, error)
+	// CompareEstimators holds the shadows against the estimator in force, over what is retained: about an hour at a summary a second.
+	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
+	CompareEstimators(context.Context, *CompareEstimatorsRequest) (*CompareEstimatorsResponse, error)
 	mustEmbedUnimplementedEstimatorServiceServer()
 }
 
@@ -101,6 +154,15 @@ func (UnimplementedEstimatorServiceServer) ListEstimators(context.Context, *List
 }
 func (UnimplementedEstimatorServiceServer) SwapEstimator(*SwapEstimatorRequest, grpc.ServerStreamingServer[SwapEstimatorResponse]) error {
 	return status.Error(codes.Unimplemented, "method SwapEstimator not implemented")
+}
+func (UnimplementedEstimatorServiceServer) AddShadow(context.Context, *AddShadowRequest) (*AddShadowResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AddShadow not implemented")
+}
+func (UnimplementedEstimatorServiceServer) RemoveShadow(context.Context, *RemoveShadowRequest) (*RemoveShadowResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RemoveShadow not implemented")
+}
+func (UnimplementedEstimatorServiceServer) CompareEstimators(context.Context, *CompareEstimatorsRequest) (*CompareEstimatorsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CompareEstimators not implemented")
 }
 func (UnimplementedEstimatorServiceServer) mustEmbedUnimplementedEstimatorServiceServer() {}
 func (UnimplementedEstimatorServiceServer) testEmbeddedByValue()                          {}
@@ -152,6 +214,60 @@ func _EstimatorService_SwapEstimator_Handler(srv interface{}, stream grpc.Server
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type EstimatorService_SwapEstimatorServer = grpc.ServerStreamingServer[SwapEstimatorResponse]
 
+func _EstimatorService_AddShadow_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AddShadowRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EstimatorServiceServer).AddShadow(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EstimatorService_AddShadow_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EstimatorServiceServer).AddShadow(ctx, req.(*AddShadowRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EstimatorService_RemoveShadow_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RemoveShadowRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EstimatorServiceServer).RemoveShadow(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EstimatorService_RemoveShadow_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EstimatorServiceServer).RemoveShadow(ctx, req.(*RemoveShadowRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EstimatorService_CompareEstimators_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CompareEstimatorsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EstimatorServiceServer).CompareEstimators(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EstimatorService_CompareEstimators_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EstimatorServiceServer).CompareEstimators(ctx, req.(*CompareEstimatorsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // EstimatorService_ServiceDesc is the grpc.ServiceDesc for EstimatorService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -162,6 +278,18 @@ var EstimatorService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListEstimators",
 			Handler:    _EstimatorService_ListEstimators_Handler,
+		},
+		{
+			MethodName: "AddShadow",
+			Handler:    _EstimatorService_AddShadow_Handler,
+		},
+		{
+			MethodName: "RemoveShadow",
+			Handler:    _EstimatorService_RemoveShadow_Handler,
+		},
+		{
+			MethodName: "CompareEstimators",
+			Handler:    _EstimatorService_CompareEstimators_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{

@@ -1,0 +1,135 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"math"
+	"testing"
+	"testing/synctest"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+// steadily applies ten seconds of 10 A from a second on and lets the estimators answer each.
+func steadily(t *testing.T, c *Conductor, from uint64) {
+	t.Helper()
+	for i := range uint64(10) {
+		c.Apply(t.Context(), "dev", frame(10*(from+i), 10, 10, 0))
+		synctest.Wait()
+	}
+}
+
+// TestAShadowChangesNothing runs an estimator that says 3 A beside one that says 1 A: no reading changes, and the comparison says what would be.
+func TestAShadowChangesNothing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j, beside := &journal{}, fixed(3)
+		c := live(t, j, starts{"beside": always(beside)})
+		var seen []Step
+		generation, err := c.AddShadow(t.Context(), "mine", named("beside"), steps(&seen))
+		check(t, err)
+		if diff := cmp.Diff([]Step{Starting, Warming}, seen); diff != "" || generation != 2 {
+			t.Errorf("generation %d, steps (-want +got):\n%s", generation, diff)
+		}
+		steadily(t, c, 1)
+		if last := j.frames[len(j.frames)-1]; last.Offset != 1 || last.Generation != 1 {
+			t.Errorf("offset %g of generation %d is in force", last.Offset, last.Generation)
+		}
+		all := c.Compare(math.MinInt64, math.MaxInt64)
+		if len(all) != 2 || all[0].Shadow != "" || all[1].Shadow != "mine" || all[1].Generation != 2 || all[1].Answered != 11 {
+			t.Fatalf("comparison: %+v", all)
+		}
+		of := all[1].Channels[0]
+		// Its offset has been known from the second summary on, nine of which lie between the first and the last one compared.
+		if of.Summaries != 11 || math.Abs(of.Difference-2) > 1e-12 || math.Abs(of.Charge+2*10) > 1e-6 || of.Offset != 3 {
+			t.Errorf("on the channel: %+v", of)
+		}
+		if own := all[0].Channels[0]; own.Difference != 0 || own.Charge != 0 {
+			t.Errorf("the one in force against itself: %+v", own)
+		}
+		if span := c.Compare(5e9, 8e9)[1].Channels[0]; span.Summaries != 3 || math.Abs(span.Charge+2*2) > 1e-6 {
+			t.Errorf("over three summaries: %+v", span)
+		}
+		check(t, c.RemoveShadow("mine"))
+		if !beside.closed || len(c.Compare(0, 1)) != 1 {
+			t.Error("the shadow is still there")
+		}
+	})
+}
+
+// TestAShadowIsPromotedAndReverted puts a shadow in force at the next summary, warm, and the one before again with what it knew.
+func TestAShadowIsPromotedAndReverted(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j, old, again := &journal{}, fixed(1), fixed(1)
+		given := []*observer{old, again}
+		c := live(t, j, starts{
+			"old":    func() (*observer, error) { o := given[0]; given = given[1:]; return o, nil },
+			"beside": always(fixed(3)),
+		})
+		_, err := c.AddShadow(t.Context(), "mine", named("beside"), func(Step, uint64) {})
+		check(t, err)
+		steadily(t, c, 1)
+		at, generation, err := c.Promote("mine")
+		check(t, err)
+		if g, o := inForce(t, c, j, at["dev"]); g != 2 || o != 3 || generation != 2 {
+			t.Errorf("generation %d, offset %g is in force", g, o)
+		}
+		if !old.closed {
+			t.Error("the old one still runs")
+		}
+		steadily(t, c, 12)
+		_, err = c.Revert(t.Context(), func(Step, uint64) {})
+		check(t, err)
+		if g, o := inForce(t, c, j, 220); g != 3 || o != 1 {
+			t.Errorf("after the reverse generation %d, offset %g is in force", g, o)
+		}
+		if string(again.kept.State) != "state" || again.kept.Away != 0 {
+			t.Errorf("it was started with %+v", again.kept)
+		}
+		// It gets what it missed, and nothing twice.
+		if first := again.seen()[0].GetFirstSequence(); first != 110 {
+			t.Errorf("its first summary is %d, want 110", first)
+		}
+	})
+}
+
+func TestShadowsRefused(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		broken := failing(1)
+		j := &journal{}
+		c := live(t, j, starts{"good": always(fixed(2)), "broken": always(broken), "none": func() (*observer, error) { return nil, errors.New("no such thing") }})
+		add := func(name, plugin string) error {
+			_, err := c.AddShadow(context.Background(), name, named(plugin), func(Step, uint64) {})
+			return err
+		}
+		check(t, add("a", "good"))
+		if err := add("a", "good"); !errors.Is(err, ErrShadowTaken) {
+			t.Errorf("a name twice: %v", err)
+		}
+		if err := add("b", "none"); err == nil || err.Error() != "no such thing" {
+			t.Errorf("one that does not start: %v", err)
+		}
+		check(t, add("c", "broken"))
+		steadily(t, c, 1) // it fails at its second summary
+		if _, _, err := c.Promote("c"); err == nil || c.Compare(0, 1)[2].Fault == nil {
+			t.Errorf("a shadow that failed was put in force: %v", err)
+		}
+		if told := j.told(); len(told) != 1 || told[0] != "estimator broken in the shadow as c RAISED" {
+			t.Errorf("told %q", told)
+		}
+		if _, _, err := c.Promote("nobody"); !errors.Is(err, ErrShadowUnknown) {
+			t.Errorf("an unknown one: %v", err)
+		}
+		if err := c.RemoveShadow("nobody"); !errors.Is(err, ErrShadowUnknown) {
+			t.Errorf("an unknown one: %v", err)
+		}
+		if _, err := c.Revert(t.Context(), func(Step, uint64) {}); !errors.Is(err, ErrNoPrevious) {
+			t.Errorf("nothing to go back to: %v", err)
+		}
+		for _, name := range []string{"d", "e", "f", "g", "h", "i"} {
+			check(t, add(name, "good"))
+		}
+		if err := add("j", "good"); !errors.Is(err, ErrShadowsFull) {
+			t.Errorf("one too many: %v", err)
+		}
+	})
+}
