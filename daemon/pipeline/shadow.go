@@ -74,7 +74,7 @@ func (e *estimation) shadow(name string) int {
 
 // RemoveShadow ends a shadow.
 func (c *Conductor) RemoveShadow(name string) error {
-	r, err := c.takeShadow(name)
+	r, err := c.takeShadow(name, false)
 	if err != nil {
 		return err
 	}
@@ -82,7 +82,8 @@ func (c *Conductor) RemoveShadow(name string) error {
 	return nil
 }
 
-func (c *Conductor) takeShadow(name string) (*run, error) {
+// takeShadow takes a shadow out; if it is to work, one that failed stays and the error says why it did.
+func (c *Conductor) takeShadow(name string, works bool) (*run, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	i := c.estimation.shadow(name)
@@ -90,6 +91,9 @@ func (c *Conductor) takeShadow(name string) (*run, error) {
 		return nil, fmt.Errorf("%w: %s", ErrShadowUnknown, name)
 	}
 	r, raised := c.estimation.shadows[i].run, c.estimation.shadows[i].raised
+	if fault := r.failure(); works && fault != nil {
+		return nil, fault
+	}
 	if raised != nil {
 		raised.clear(c.estimation.newest.Sequence, c.estimation.newest.Wall)
 	}
@@ -104,14 +108,8 @@ func (c *Conductor) Promote(name string) (at map[string]uint64, generation uint6
 		return nil, 0, err
 	}
 	defer unlock()
-	r, err := c.takeShadow(name)
+	r, err := c.takeShadow(name, true)
 	if err != nil {
-		return nil, 0, err
-	}
-	if err := r.failure(); err != nil {
-		c.mu.Lock()
-		c.estimation.shadows = append(c.estimation.shadows, shadow{name: name, run: r})
-		c.mu.Unlock()
 		return nil, 0, err
 	}
 	return c.takeOver(r), r.generation, nil
