@@ -29,6 +29,9 @@ const (
 	demoLineHertz = 1.0 / 120
 )
 
+// demoChannels are shown side by side; the third is the two of them fused.
+var demoChannels = []string{"shunt", "magnetic"}
+
 func demoCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "demo", Short: "See the main job done on an invented hour of a pack's duty (about 15 seconds)", Args: cobra.NoArgs,
@@ -98,7 +101,7 @@ func demoClient(ctx context.Context, c *cobra.Command, address string) error {
 	defer daemon.Close()
 	fmt.Fprintf(c.OutOrStdout(), "A daemon runs on %s. One conductor, two channels; an hour of duty in 12 s. The first two minutes are a rest:\n"+
 		"the contactor is open, so what the channels read then is their zero. Everything is simulated.\n\n", address)
-	rows := show.NewBuckets(c.OutOrStdout(), []string{"shunt", "magnetic"})
+	rows := show.NewBuckets(c.OutOrStdout(), demoChannels)
 	if err := showDuty(ctx, daemon, rows); err != nil {
 		return err
 	}
@@ -121,7 +124,7 @@ func showDuty(ctx context.Context, daemon *client.Client, rows *show.Buckets) er
 	over, heard := make(chan error, 1), make(chan struct{})
 	go func() {
 		over <- daemon.FollowReadings(ctx, &ampledgerv1.StreamReadingsRequest{
-			Conductor: demoConductor, FromOldest: true, MaxRateHertz: demoLineHertz,
+			Conductor: demoConductor, Channels: demoChannels, FromOldest: true, MaxRateHertz: demoLineHertz,
 		}, func(item *ampledgerv1.StreamReadingsResponse) error { return give(item) })
 	}()
 	go func() {

@@ -35,7 +35,7 @@ func TestDemo(t *testing.T) {
 	}
 	for _, part := range []string{
 		"shunt: mean ± u", "magnetic: mean ± u",
-		"EVENT", "raised    pack-negative/shunt  discharge-inverse (inverse time)", "operated  pack-negative/shunt  discharge-inverse",
+		"EVENT", "raised    pack-negative/fused  discharge-inverse (inverse time)", "operated  pack-negative/fused  discharge-inverse",
 		"Charge of pack-negative", "what the offset would have cost", "Compensated they differ by", "The simulator knows the truth",
 	} {
 		if !strings.Contains(stdout, part) {
@@ -98,14 +98,23 @@ func TestQuestionsToADaemon(t *testing.T) {
 		{"watch", 2, []string{"name a conductor: pack-negative, truth"}},
 		{"watch pack-positive", 2, []string{`no conductor "pack-positive"; there are pack-negative, truth`}},
 		{"watch truth --channel shunt", 2, []string{`has no channel "shunt"; it has simulator`}},
-		{"charge pack-negative", 0, []string{"Charge of pack-negative", "shunt *", "95 % interval"}},
+		{"charge pack-negative", 0, []string{"Charge of pack-negative", "fused *", "95 % interval"}},
 		{"charge pack-negative --from 2200-01-01T00:00:00Z", 1, []string{"no ledger entry lies in the span"}},
 		{"charge pack-negative --from 2026-01-02T00:00:00Z --to 2026-01-01T00:00:00Z", 1, []string{"the span ends before it begins"}},
 		{"abuse", 0, []string{"discharge-inverse (inverse time)", "operated", "#1\n"}},
-		{"estimator list", 0, []string{"pack-negative: fixedzero, generation 1", "the mean over the first rest, held", "magnetic"}},
+		{"estimator list", 0, []string{"pack-negative: biasfilter, generation 1", "a Kalman filter of", "magnetic"}},
 		{"estimator swap pack-negative nothing", 1, []string{`no estimator "nothing"; shipped are biasfilter, fixedzero`}},
 		{"estimator swap pack-negative fixedzero --with {\"zero\":\"never\"}", 1, []string{"generation 2: failed", `"never" is none of`, "still in force"}},
-		{"estimator swap pack-negative fixedzero", 0, []string{"generation 3: warming", "generation 3: swapped, in force from sequence"}},
+		{"estimator shadow add pack-negative mine biasfilter", 0, []string{"generation 3 runs in the shadow as mine"}},
+		{"estimator list", 0, []string{"biasfilter, generation 3, process", "in the shadow as mine"}},
+		{"estimator compare pack-negative", 0, []string{"in force  magnetic", "mine  magnetic", "in force: biasfilter, generation 1", "mine: biasfilter, generation 3", "MB"}},
+		{"estimator swap pack-negative biasfilter --after 1ms --most-deviations 1e-9", 1, []string{"generation 4: shadowing", "times the", "still in force"}},
+		{"estimator swap pack-negative --shadow nobody", 1, []string{"there is no such shadow: nobody"}},
+		{"estimator revert pack-negative", 1, []string{"no estimator was in force before"}},
+		{"estimator swap pack-negative", 2, []string{"give a PLUGIN or --shadow NAME"}},
+		{"estimator swap pack-negative --shadow mine", 0, []string{"generation 3: swapped, in force from sequence"}},
+		{"estimator shadow remove pack-negative mine", 1, []string{"there is no such shadow"}},
+		{"estimator swap pack-negative fixedzero", 0, []string{"generation 5: warming", "generation 5: swapped, in force from sequence"}},
 	} {
 		t.Run(c.args, func(t *testing.T) {
 			stdout, stderr, status := run(t, append(strings.Fields(c.args), "--address", address)...)
