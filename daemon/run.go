@@ -19,7 +19,7 @@ import (
 )
 
 const (
-	databaseName   = "ampledger.sqlite"
+	databaseName   = store.FileName
 	openedWithin   = 2 * time.Second // that devices may take before the estimators are started without them
 	begunWithin    = time.Second     // that estimators may take before readings go on without them
 	flushedWithin  = 10 * time.Second
@@ -77,10 +77,10 @@ func (r *running) open(ctx context.Context) (err error) {
 	if r.clockStep, err = r.readClockStep(ctx); err != nil {
 		return err
 	}
-	events := service.NewEvents()
-	r.recorder = store.NewRecorder(r.store, recorderConfig(events, r.options.Log))
+	events, posted := service.NewEvents(), service.NewPosted()
+	r.recorder = store.NewRecorder(r.store, recorderConfig(events, posted, r.options.Log))
 	r.backend = &service.Backend{
-		Ledger: r.store, Events: events, Recording: r.recorder.Health, Estimators: r.options.Estimators,
+		Ledger: r.store, Events: events, Posted: posted, Recording: r.recorder.Health, Estimators: r.options.Estimators,
 	}
 	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, store: r.store, log: r.options.Log}
 	r.keepWaveforms(to, opening)
@@ -222,6 +222,7 @@ func (r *running) stopServing(servers *tasks) error {
 		c.Hub.Close()
 	}
 	r.backend.Events.Close()
+	r.backend.Posted.Close()
 	timer := time.AfterFunc(servedOutTimes, r.server.Stop)
 	defer timer.Stop()
 	r.server.GracefulStop()

@@ -46,8 +46,9 @@ func (s *sink) Post(p *pipeline.Posting) bool { return s.recorder.Post(service.E
 func (s *sink) Ended(conductor string) { s.hubs[conductor].End() }
 
 // recorderConfig connects the recorder to the subscribers and to the log.
-func recorderConfig(events *service.Events, log *zap.Logger) store.RecorderConfig {
+func recorderConfig(events *service.Events, posted *service.Posted, log *zap.Logger) store.RecorderConfig {
 	return store.RecorderConfig{
+		OnPosted: posted.Tell,
 		OnRecorded: func(recorded []*ampledgerv1.Event) {
 			for _, event := range recorded {
 				events.Recorded(event)

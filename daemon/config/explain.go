@@ -61,6 +61,7 @@ func Explain(c *Config, inputs map[string]map[string]InputFacts) Explanation {
 		if conductor.ChargeFrom == Fused {
 			e.Channels = append(e.Channels, explainFused(conductor, e.Channels[first:]))
 		}
+		e.Warnings = append(e.Warnings, unretained(c, conductor, inputs)...)
 	}
 	return e
 }

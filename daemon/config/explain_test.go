@@ -148,6 +148,28 @@ func TestWarnings(t *testing.T) {
 	}
 }
 
+// TestUnretained warns of a window that memory cannot hold, or the disk: 16 MB hold about 98.7 s of 10 000 readings a second, 256 MB about 26 min.
+func TestUnretained(t *testing.T) {
+	for name, row := range map[string]struct {
+		hertz, before, after, megabytes float64
+		want                            string // empty = nothing
+	}{
+		"all fits":                    {1e4, 98, 500, 256, ""},
+		"the rate is not known":       {0, 600, 0, 1, ""},
+		"before reaches too far back": {1e4, 99, 0, 256, "retain.megabytes holds about 98.7 s: less than abuse.before_seconds, 99 s"},
+		"one is more than all may be": {1e4, 1, 6, 1, "the waveform of one event takes about 1.13 MB, more than abuse.waveform_megabytes"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			c := one(Channel{Input: "i", Reported: &Reported{RatedAmperes: 100}, ZeroUncertaintyAmperes: 1, GainUncertaintyRatio: 0.1})
+			c.Abuse = Abuse{BeforeSeconds: &row.before, AfterSeconds: &row.after, WaveformMegabytes: row.megabytes}
+			e := Explain(c, map[string]map[string]InputFacts{"a": {"i": {Unit: "A", RateHertz: row.hertz}}})
+			if all := strings.Join(e.Warnings, "\n"); !strings.Contains(all, row.want) || row.want == "" && all != "" {
+				t.Errorf("got %q", all)
+			}
+		})
+	}
+}
+
 // TestReachFollowsThePositiveDirection: where charge is positive, a unipolar converter reads charge only.
 func TestReachFollowsThePositiveDirection(t *testing.T) {
 	top, bottom := 62.0, 0.0

@@ -15,7 +15,7 @@ import (
 
 // units are the words a numeric field's name may end in: a unit, or what is counted or numbered.
 var units = []string{
-	"amperes", "coulombs", "microcoulombs", "volts", "nanos", "seconds", "hertz", "celsius", "kelvin", "ratio", "ratios",
+	"amperes", "coulombs", "microcoulombs", "volts", "nanos", "seconds", "hertz", "celsius", "kelvin", "bytes", "ratio", "ratios",
 	"count", "counts", "size", "sequence", "index", "indices", "generation", "id",
 	"code", "codes", "bits", "value", "values", // in the input's own unit, which stands beside them
 }

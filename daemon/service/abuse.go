@@ -2,10 +2,9 @@ package service
 
 import (
 	"context"
-	"strconv"
 
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
 
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
@@ -22,44 +21,47 @@ type abuseServer struct {
 	backend *Backend
 }
 
-// ListEvents implements the call. A page token is the log sequence it goes on after.
+// ListEvents implements the call. A page token holds the log sequence it goes on after.
 func (s *abuseServer) ListEvents(ctx context.Context, request *ampledgerv1.ListEventsRequest) (*ampledgerv1.ListEventsResponse, error) {
-	size := int(request.GetPageSize())
-	if size < 0 {
-		return nil, refuse(codes.InvalidArgument, "page_size", "PAGE_SIZE_INVALID", "page_size is negative")
+	size, err := pageSize(request.GetPageSize())
+	if err != nil {
+		return nil, err
 	}
-	if size == 0 {
-		size = defaultPage
+	asked := proto.CloneOf(request)
+	asked.PageSize, asked.PageToken = 0, ""
+	question, err := s.backend.question(ctx, asked)
+	if err != nil {
+		return nil, err
 	}
-	size = min(size, maximumPage)
-	after, err := parseToken(request.GetPageToken())
+	after, err := question.after(request.GetPageToken())
 	if err != nil {
 		return nil, err
 	}
 	if err := s.known(request.GetConductor()); err != nil {
 		return nil, err
 	}
-	events, err := s.backend.Ledger.Events(ctx, after, request.GetConductor(), size+1)
+	events, err := s.logged(ctx, request, after, size+1)
 	if err != nil {
 		return nil, statusOf(err)
 	}
 	response := &ampledgerv1.ListEventsResponse{Events: events}
 	if len(events) > size {
 		response.Events = events[:size]
-		response.NextPageToken = strconv.FormatUint(events[size-1].GetLogSequence(), 10)
+		response.NextPageToken = question.token(events[size-1].GetLogSequence())
 	}
 	return response, nil
 }
 
-func parseToken(token string) (uint64, error) {
-	if token == "" {
-		return 0, nil
+// logged reads recorded changes, each with what was acknowledged of its event.
+func (s *abuseServer) logged(ctx context.Context, request *ampledgerv1.ListEventsRequest, after uint64, limit int) ([]*ampledgerv1.Event, error) {
+	if request.GetUnacknowledgedOnly() {
+		return s.backend.Ledger.UnacknowledgedEvents(ctx, after, request.GetConductor(), limit)
 	}
-	after, err := strconv.ParseUint(token, 10, 63)
+	events, err := s.backend.Ledger.Events(ctx, after, request.GetConductor(), limit)
 	if err != nil {
-		return 0, refuse(codes.InvalidArgument, "page_token", "PAGE_TOKEN_INVALID", "page_token "+quote(token)+" did not come from this daemon")
+		return nil, err
 	}
-	return after, nil
+	return events, s.acknowledge(ctx, events)
 }
 
 func (s *abuseServer) known(conductor string) error {

@@ -25,10 +25,23 @@ type Opening struct {
 
 // Ledger reads what is on disk.
 type Ledger interface {
+	AbuseLog
 	// Balance sums the entries of a channel in a span, as store.Store does.
 	Balance(ctx context.Context, conductor, channel string, fromWall, toWall *int64) (store.Balance, error)
+	// Count counts a channel's entries and gives the newest one's sequence, as store.Store does.
+	Count(ctx context.Context, conductor, channel string) (entries, newest uint64, err error)
 	// Gaps gives the longest gaps of the entries that Balance sums, in the order of the ledger.
 	Gaps(ctx context.Context, conductor, channel string, fromWall, toWall *int64, limit int) ([]store.Gap, error)
+	// ChainHead gives the newest entry and its chain.
+	ChainHead(ctx context.Context) (store.Head, error)
+	// Identity tells one ledger from another.
+	Identity(ctx context.Context) ([16]byte, error)
+	// Entries gives entries behind an entry sequence, oldest first.
+	Entries(ctx context.Context, afterEntrySequence uint64, filter store.Filter, limit int) ([]store.Entry, error)
+	// GapsOf gives the gaps that an entry details.
+	GapsOf(ctx context.Context, entrySequence uint64) ([]store.Gap, error)
+	// Span gives from when to when the entries reach that a filter lets through.
+	Span(ctx context.Context, filter store.Filter) (fromWall, toWall int64, err error)
 	// Events gives recorded changes behind a log sequence, oldest first.
 	Events(ctx context.Context, afterLogSequence uint64, conductor string, limit int) ([]*ampledgerv1.Event, error)
 }
@@ -39,6 +52,8 @@ type Backend struct {
 	Devices    []*pipeline.Device
 	Ledger     Ledger
 	Events     *Events
+	Waveforms  *Waveforms // nil = none are taken
+	Posted     *Posted
 	Recording  func() error // what keeps the store from recording; nil = nothing can
 	Estimators []string     // shipped estimators, by name
 }

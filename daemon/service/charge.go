@@ -4,8 +4,6 @@ import (
 	"context"
 	"errors"
 
-	"google.golang.org/grpc/codes"
-
 	"github.com/ampledger/ampledger/daemon/store"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
@@ -22,25 +20,38 @@ func (s *chargeServer) GetStatement(ctx context.Context, request *ampledgerv1.Ge
 	if err != nil {
 		return nil, err
 	}
-	if request.FromWallNanos != nil && request.ToWallNanos != nil && request.GetFromWallNanos() > request.GetToWallNanos() {
-		return nil, refuse(codes.InvalidArgument, "to_wall_nanos", "SPAN_REVERSED", "the span ends before it begins")
+	if err := checkSpan(request.FromWallNanos, request.ToWallNanos); err != nil {
+		return nil, err
 	}
+	state := s.now
 	if request.FromWallNanos != nil || request.ToWallNanos != nil {
-		return s.span(ctx, c, request)
+		state = s.span
 	}
+	statement, err := state(ctx, c, request)
+	if err != nil {
+		return nil, err
+	}
+	head, err := s.backend.Ledger.ChainHead(ctx) // after the sums, so that it covers every entry in them
+	statement.ChainHead = &ampledgerv1.ChainHead{EntrySequence: head.EntrySequence, ChainSha256: head.Chain[:]}
+	return statement, statusOf(err)
+}
+
+// now states all that was counted, on disk or not.
+func (s *chargeServer) now(ctx context.Context, c *Conductor, _ *ampledgerv1.GetStatementRequest) (*ampledgerv1.GetStatementResponse, error) {
 	// What is on disk is counted there before the accounts are taken: it may only be behind them.
-	onDisk := map[string]store.Balance{}
+	type count struct{ entries, newest uint64 }
+	onDisk := map[string]count{}
 	for _, lane := range c.Lanes() {
-		balance, err := s.backend.Ledger.Balance(ctx, c.Name(), lane.Name, nil, nil)
-		if err != nil && !errors.Is(err, store.ErrNoEntries) {
+		entries, newest, err := s.backend.Ledger.Count(ctx, c.Name(), lane.Name)
+		if err != nil {
 			return nil, statusOf(err)
 		}
-		onDisk[lane.Name] = balance
+		onDisk[lane.Name] = count{entries, newest}
 	}
 	statement := Statement(c.Conductor, c.Opening)
 	for _, account := range statement.GetAccounts() {
-		balance := onDisk[account.GetChannel()]
-		account.EntryCount, account.NewestEntrySequence = balance.EntryCount, balance.NewestEntrySequence
+		on := onDisk[account.GetChannel()]
+		account.EntryCount, account.NewestEntrySequence = on.entries, on.newest
 	}
 	return statement, nil
 }
@@ -64,7 +75,7 @@ func (s *chargeServer) span(ctx context.Context, c *Conductor, request *ampledge
 		response.Accounts = append(response.Accounts, accountOf(lane.Name, Opening{balance, gaps}))
 	}
 	if len(response.GetAccounts()) == 0 {
-		return nil, statusOf(store.ErrNoEntries)
+		return nil, s.noEntries(ctx, store.Filter{Conductor: c.Name(), FromWall: request.FromWallNanos, ToWall: request.ToWallNanos})
 	}
 	return response, nil
 }

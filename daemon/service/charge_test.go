@@ -72,6 +72,7 @@ func TestStatement(t *testing.T) {
 		}
 		a.EntryCount, a.NewestEntrySequence = 0, 0
 	}
+	posted.ChainHead = first.GetChainHead()
 	if diff := cmp.Diff(first, posted, protocmp.Transform()); diff != "" {
 		t.Errorf("posting changes the statement: %s", diff)
 	}
@@ -82,6 +83,7 @@ func TestStatement(t *testing.T) {
 	for _, a := range opening.GetAccounts() {
 		a.EntryCount, a.NewestEntrySequence = 0, 0
 	}
+	opening.ChainHead = first.GetChainHead()
 	if diff := cmp.Diff(first, opening, protocmp.Transform(), close12); diff != "" {
 		t.Errorf("the ledger does not open where it was left: %s", diff)
 	}
@@ -150,8 +152,12 @@ func TestStatementRefused(t *testing.T) {
 			&ampledgerv1.GetStatementRequest{Conductor: "pack", FromWallNanos: proto.Int64(2), ToWallNanos: proto.Int64(1)},
 			codes.InvalidArgument, "SPAN_REVERSED", "to_wall_nanos",
 		},
-		"span without entries": {
+		"span before the opening": {
 			&ampledgerv1.GetStatementRequest{Conductor: "pack", FromWallNanos: proto.Int64(1), ToWallNanos: proto.Int64(1)},
+			codes.OutOfRange, "BEFORE_OPENING", "",
+		},
+		"span without entries": {
+			&ampledgerv1.GetStatementRequest{Conductor: "pack", FromWallNanos: proto.Int64(1e18 + 1), ToWallNanos: proto.Int64(1e18 + 2)},
 			codes.OutOfRange, "NO_ENTRIES", "",
 		},
 	} {
@@ -166,6 +172,10 @@ func TestStatementRefused(t *testing.T) {
 type brokenLedger struct{ *store.Store }
 
 // Balance implements service.Ledger.
+func (brokenLedger) Count(context.Context, string, string) (entries, newest uint64, err error) {
+	return 0, 0, errors.New("disk on fire")
+}
+
 func (brokenLedger) Balance(context.Context, string, string, *int64, *int64) (store.Balance, error) {
 	return store.Balance{}, errors.New("disk on fire")
 }

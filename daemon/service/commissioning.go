@@ -38,6 +38,8 @@ func (s *commissioningServer) CaptureZero(ctx context.Context, request *ampledge
 		return nil, refuse(codes.Aborted, "", "WINDOW_OPEN", err.Error())
 	case errors.Is(err, pipeline.ErrWindowEmpty):
 		return nil, refuse(codes.OutOfRange, "", "WINDOW_EMPTY", err.Error())
+	case errors.Is(err, pipeline.ErrWindowSilent):
+		return nil, refuse(codes.Unavailable, "", "NO_READINGS", err.Error())
 	case err != nil:
 		return nil, markStatus(err)
 	}

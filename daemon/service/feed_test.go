@@ -92,6 +92,9 @@ func (f *feed) Event(*ampledgerv1.Event) {}
 // Post implements pipeline.Sink.
 func (f *feed) Post(*pipeline.Posting) bool { return true }
 
+// Keep implements pipeline.Sink.
+func (f *feed) Keep(string, *pipeline.Kept) {}
+
 // Ended implements pipeline.Sink.
 func (f *feed) Ended(string) { f.hub.End() }
 

@@ -33,6 +33,7 @@ type entry struct {
 	channel     string
 	epoch       uint64 // times compare within one only
 	first, last uint64 // sequences
+	from, to    int64  // device time of the first and of the last reading, ns
 	preceding   uint64 // readings of the channel before it
 	count       uint64
 	origin      uint64 // sequence of the channel's first reading
@@ -59,6 +60,7 @@ func (h *Hub) Publish(of *pipeline.Lane, r *scan.Readings) {
 	defer h.mu.Unlock()
 	e := entry{
 		channel: of.Name, epoch: r.Epoch, first: r.Sequence, last: r.Sequence + count - 1, preceding: of.Preceding(), count: count,
+		from: r.At(0), to: r.At(r.Len() - 1),
 	}
 	h.advance(&e)
 	bytes, size, err := h.encoder.encode(of, r)

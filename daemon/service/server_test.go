@@ -79,6 +79,10 @@ func TestReflection(t *testing.T) {
 type panickingLedger struct{ *store.Store }
 
 // Balance implements service.Ledger.
+func (panickingLedger) Count(context.Context, string, string) (entries, newest uint64, err error) {
+	panic("at the wrong moment")
+}
+
 func (panickingLedger) Balance(context.Context, string, string, *int64, *int64) (store.Balance, error) {
 	panic("at the wrong moment")
 }

@@ -94,30 +94,41 @@ func longest(gaps []store.Gap) []store.Gap {
 // accountOf writes sums down as an account.
 func accountOf(channel string, o Opening) *ampledgerv1.Account {
 	b := &o.Balance
-	account := &ampledgerv1.Account{
+	return &ampledgerv1.Account{
 		Channel: channel, FromWallNanos: b.FromWallNanos, ToWallNanos: b.ToWallNanos, FirstSequence: b.FirstSequence, LastSequence: b.LastSequence,
 		OutMicrocoulombs: b.OutMicrocoulombs, InMicrocoulombs: b.InMicrocoulombs, NetMicrocoulombs: b.NetMicrocoulombs(),
 		ThroughputMicrocoulombs: b.ThroughputMicrocoulombs(), SquareAmpereSeconds: b.SquareAmpereSeconds, OffsetMicrocoulombs: b.OffsetMicrocoulombs,
 		AdjustmentMicrocoulombs: b.AdjustmentMicrocoulombs, BalanceMicrocoulombs: b.NetMicrocoulombs() + b.AdjustmentMicrocoulombs,
 		DurationNanos: b.DurationNanos, ReadingCount: b.ReadingCount,
-		Unusable: &ampledgerv1.UnusableCounts{
-			MissingCount: b.Unusable.Missing, NotFiniteCount: b.Unusable.NotFinite, SaturatedCount: b.Unusable.Saturated,
-			OutOfRangeCount: b.Unusable.OutOfRange, TimeRepeatedCount: b.Unusable.TimeRepeated, TimeBackwardsCount: b.Unusable.TimeBackwards,
-			AuxiliaryMissingCount: b.Unusable.AuxiliaryMissing, LostCount: b.Unusable.Lost,
-		},
-		Gaps: &ampledgerv1.GapTotals{
-			GapCount: b.GapCount, DurationNanos: b.GapNanos, AssumedNetMicrocoulombs: b.GapAssumedMicrocoulombs, BoundMicrocoulombs: b.GapBoundMicrocoulombs,
-		},
+		Unusable: unusableOf(&b.Totals), Gaps: gapTotalsOf(&b.Totals), LongestGaps: gapsOf(o.Gaps),
 		Uncertainty: uncertaintyOf(b), EntryCount: b.EntryCount, NewestEntrySequence: b.NewestEntrySequence,
 	}
-	for _, g := range o.Gaps {
-		account.LongestGaps = append(account.LongestGaps, &ampledgerv1.Gap{
+}
+
+func unusableOf(t *store.Totals) *ampledgerv1.UnusableCounts {
+	u := &t.Unusable
+	return &ampledgerv1.UnusableCounts{
+		MissingCount: u.Missing, NotFiniteCount: u.NotFinite, SaturatedCount: u.Saturated,
+		OutOfRangeCount: u.OutOfRange, TimeRepeatedCount: u.TimeRepeated, TimeBackwardsCount: u.TimeBackwards,
+		AuxiliaryMissingCount: u.AuxiliaryMissing, LostCount: u.Lost,
+	}
+}
+
+func gapTotalsOf(t *store.Totals) *ampledgerv1.GapTotals {
+	return &ampledgerv1.GapTotals{
+		GapCount: t.GapCount, DurationNanos: t.GapNanos, AssumedNetMicrocoulombs: t.GapAssumedMicrocoulombs, BoundMicrocoulombs: t.GapBoundMicrocoulombs,
+	}
+}
+
+func gapsOf(gaps []store.Gap) (all []*ampledgerv1.Gap) {
+	for _, g := range gaps {
+		all = append(all, &ampledgerv1.Gap{
 			BeforeSequence: g.BeforeSequence, AfterSequence: g.AfterSequence, FromWallNanos: g.FromWallNanos, FromMonotonicNanos: g.FromMonotonicNanos,
 			DurationNanos: g.DurationNanos, AssumedNetMicrocoulombs: g.AssumedNetMicrocoulombs, BoundMicrocoulombs: g.BoundMicrocoulombs,
 			Causes: g.Causes,
 		})
 	}
-	return account
+	return all
 }
 
 // uncertaintyOf combines the parts as charge.Totals does.

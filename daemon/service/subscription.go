@@ -170,7 +170,10 @@ func cutFrame(f *ampledgerv1.Frame, n int) {
 	f.PrecedingCount += uint64(n)
 	f.FirstWallNanos += forward
 	f.FirstMonotonicNanos += forward
-	f.CurrentAmperes, f.RawValues = f.GetCurrentAmperes()[n:], f.GetRawValues()[n:]
+	f.CurrentAmperes = f.GetCurrentAmperes()[n:]
+	if len(f.GetRawValues()) > 0 {
+		f.RawValues = f.GetRawValues()[n:]
+	}
 	if len(f.GetQualityBits()) > 0 {
 		f.QualityBits = f.GetQualityBits()[n:]
 	}

@@ -19,7 +19,7 @@ type Batch struct {
 	Holds    []Hold
 }
 
-// Posting is an entry and details of its gaps. The entry counts every gap; the details may be fewer.
+// Posting is an entry and details of its gaps. The entry counts every gap; the details may be fewer, but of a gap entry there is one.
 type Posting struct {
 	Entry Entry
 	Gaps  []Gap
@@ -87,19 +87,17 @@ func (a *appending) postings(postings []Posting) (at []uint64, err error) {
 	if len(postings) == 0 {
 		return nil, nil
 	}
-	sequence, err := a.last(lastEntry)
+	head, err := headOf(a.ctx, a.tx, newestHead)
 	if err != nil {
 		return nil, err
 	}
 	used := map[string]uint64{} // next sequence of each device
 	for _, posting := range postings {
-		sequence++
-		posting.Entry.Sequence = sequence
-		if err := a.posting(&posting); err != nil {
+		if head, err = a.posting(&posting, head); err != nil {
 			return nil, err
 		}
-		at = append(at, sequence)
-		if posting.Entry.Kind != Opening {
+		at = append(at, head.EntrySequence)
+		if posting.Entry.Kind.covers() {
 			used[posting.Entry.Device] = max(used[posting.Entry.Device], posting.Entry.LastSequence+1)
 		}
 	}
@@ -111,21 +109,37 @@ func (a *appending) postings(postings []Posting) (at []uint64, err error) {
 	return at, nil
 }
 
-func (a *appending) posting(posting *Posting) error {
-	if err := a.run(a.insert.entry, posting.Entry.fields()...); err != nil {
-		return err
+// posting stores an entry behind the newest one and gives the chain's new end.
+func (a *appending) posting(posting *Posting, head Head) (Head, error) {
+	posting.Entry.Sequence = head.EntrySequence + 1
+	raw, err := posting.raw()
+	if err != nil {
+		return head, err
 	}
-	for i, gap := range posting.Gaps {
-		gap.EntrySequence, gap.Position = posting.Entry.Sequence, i+1
+	head = Head{posting.Entry.Sequence, link(head.Chain, raw.canonical())}
+	if err := a.run(a.insert.entry, append(raw.values, head.Chain[:])...); err != nil {
+		return head, err
+	}
+	for _, gap := range raw.gaps {
+		if err := a.run(a.insert.gap, gap...); err != nil {
+			return head, err
+		}
+	}
+	return head, nil
+}
+
+// raw gives the rows of a posting whose entry has its sequence.
+func (p *Posting) raw() (*rawPosting, error) {
+	raw := &rawPosting{sequence: int64(p.Entry.Sequence), values: p.Entry.values()}
+	for i, gap := range p.Gaps {
+		gap.EntrySequence, gap.Position = p.Entry.Sequence, i+1
 		causes, err := gap.encode()
 		if err != nil {
-			return err
+			return nil, err
 		}
-		if err := a.run(a.insert.gap, gap.fields(&causes)...); err != nil {
-			return err
-		}
+		raw.gaps = append(raw.gaps, plain(gap.fields(&causes)))
 	}
-	return nil
+	return raw, nil
 }
 
 func (a *appending) events(events []*ampledgerv1.Event) (at []uint64, err error) {
@@ -183,6 +197,9 @@ func (p *Posting) validate() error {
 	faults := []error{p.Entry.validate()}
 	for i := range p.Gaps {
 		faults = append(faults, p.Gaps[i].validate())
+	}
+	if p.Entry.Kind == Uncounted && len(p.Gaps) == 0 {
+		faults = append(faults, errors.New("gap entry without a gap that says from when and why"))
 	}
 	if uint64(len(p.Gaps)) > p.Entry.GapCount {
 		faults = append(faults, fmt.Errorf("entry counts %d gaps, %d are given", p.Entry.GapCount, len(p.Gaps)))

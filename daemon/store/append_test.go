@@ -52,7 +52,7 @@ func TestRoundTrip(t *testing.T) {
 		posting.Entry.Sequence = at.Entries[i]
 		wantEntries = append(wantEntries, posting.Entry)
 	}
-	if diff := cmp.Diff(wantEntries, must(s.Entries(ctx, 0, "", 10))(t)); diff != "" {
+	if diff := cmp.Diff(wantEntries, must(s.Entries(ctx, 0, store.Filter{}, 10))(t)); diff != "" {
 		t.Errorf("entries (-want +got):\n%s", diff)
 	}
 	wantGaps := []store.Gap{gap(3, "lost", "silence"), gap(4)}
@@ -88,7 +88,7 @@ func TestInvalid(t *testing.T) {
 		"entry of no conductor":            func(b *store.Batch) { b.Postings[0].Entry.Conductor = "" },
 		"entry of no channel":              func(b *store.Batch) { b.Postings[0].Entry.Channel = "" },
 		"entry of no device":               func(b *store.Batch) { b.Postings[0].Entry.Device = "" },
-		"unknown kind":                     func(b *store.Batch) { b.Postings[0].Entry.Kind = "gap" },
+		"unknown kind":                     func(b *store.Batch) { b.Postings[0].Entry.Kind = "guess" },
 		"charge out negative":              func(b *store.Batch) { b.Postings[0].Entry.OutMicrocoulombs = -1 },
 		"charge in negative":               func(b *store.Batch) { b.Postings[0].Entry.InMicrocoulombs = -1 },
 		"duration negative":                func(b *store.Batch) { b.Postings[0].Entry.DurationNanos = -1 },
@@ -123,7 +123,7 @@ func TestAppendOnly(t *testing.T) {
 	s := storetest.Open(t)
 	append1(t, s, entry("pack", "shunt", 0), gap(4))
 	must(s.Append(t.Context(), batch2(t)))(t)
-	columns := "SELECT 1, conductor, channel, kind, device, " + strings.Repeat("0, ", 29) + "'', 0, '' FROM entries"
+	columns := "SELECT 1, conductor, channel, kind, device, " + strings.Repeat("0, ", 29) + "'', 0, '', NULL, NULL, NULL, NULL, NULL, zeroblob(32) FROM entries"
 	for _, query := range []string{
 		"UPDATE entries SET out_microcoulombs = 0",
 		"UPDATE entries SET entry_sequence = 9 WHERE entry_sequence = 2",

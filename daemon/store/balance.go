@@ -16,7 +16,7 @@ type Balance struct {
 	NewestEntrySequence uint64
 	FromWallNanos       int64  // the earliest of the entries' beginnings
 	ToWallNanos         int64  // the latest of their ends
-	FirstSequence       uint64 // of the readings covered; 0 if there are openings only
+	FirstSequence       uint64 // of the readings covered; 0 if no entry covers any
 	LastSequence        uint64
 
 	Totals
@@ -37,9 +37,9 @@ func spanOf(conductor, channel string, fromWall, toWall *int64) []any {
 
 var selectBalance = `SELECT count(*), coalesce(max(entry_sequence), 0),
 	coalesce(min(from_wall_nanos), 0), coalesce(max(to_wall_nanos), 0),
-	coalesce(min(first_sequence) FILTER (WHERE kind <> 'opening'), 0), coalesce(max(last_sequence) FILTER (WHERE kind <> 'opening'), 0),
+	coalesce(min(first_sequence) FILTER (WHERE ` + covering + `), 0), coalesce(max(last_sequence) FILTER (WHERE ` + covering + `), 0),
 	coalesce(sum(gain_ratio * 1e-6 * (out_microcoulombs - in_microcoulombs)), 0.0), ` + sums(totalColumns) + `
-	FROM entries e WHERE conductor = :conductor AND channel = :channel AND ` + inSpan
+	FROM entries e WHERE conductor = :conductor AND channel = :channel AND ` + counting + ` AND ` + inSpan
 
 // sums adds each column up. SQLite's sum over integers is exact or fails.
 func sums(columns []string) string {
@@ -56,12 +56,19 @@ func (b *Balance) fields() []any {
 	}, b.Totals.fields()...)
 }
 
-// Balance sums the entries of a channel that begin at or after fromWall and end at or before toWall, wall clock in ns; nil = no limit. It
-// reads only what is durable, in one committed state.
+// Balance sums the entries of a channel that begin at or after fromWall and end at or before toWall, wall clock in ns; nil = no limit.
+// Marks and configurations have no charge and do not count. It reads only what is durable, in one committed state.
 // ErrNoEntries: no entry lies in the span. ErrOverflow: a sum, or out plus in, does not fit in 64 bits.
-func (s *Store) Balance(ctx context.Context, conductor, channel string, fromWall, toWall *int64) (Balance, error) {
-	var b Balance
-	err := s.readers.QueryRowContext(ctx, selectBalance, spanOf(conductor, channel, fromWall, toWall)...).Scan(b.fields()...)
+func (r *Reader) Balance(ctx context.Context, conductor, channel string, fromWall, toWall *int64) (Balance, error) {
+	b, err := balanceOf(ctx, r.readers, conductor, channel, fromWall, toWall)
+	if err != nil {
+		return Balance{}, r.wrap(fmt.Sprintf("balance of %s/%s", conductor, channel), err)
+	}
+	return b, nil
+}
+
+func balanceOf(ctx context.Context, from source, conductor, channel string, fromWall, toWall *int64) (b Balance, err error) {
+	err = from.QueryRowContext(ctx, selectBalance, spanOf(conductor, channel, fromWall, toWall)...).Scan(b.fields()...)
 	switch {
 	case code(err) == sqlite3.SQLITE_ERROR: // of a fixed query, once prepared, nothing else can fail so
 		err = fmt.Errorf("%w: %w", ErrOverflow, err)
@@ -70,8 +77,5 @@ func (s *Store) Balance(ctx context.Context, conductor, channel string, fromWall
 	case err == nil && b.OutMicrocoulombs > math.MaxInt64-b.InMicrocoulombs:
 		err = fmt.Errorf("%w: %d µC out and %d µC in", ErrOverflow, b.OutMicrocoulombs, b.InMicrocoulombs)
 	}
-	if err != nil {
-		return Balance{}, s.wrap(fmt.Sprintf("balance of %s/%s", conductor, channel), err)
-	}
-	return b, nil
+	return b, err
 }

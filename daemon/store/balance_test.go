@@ -175,7 +175,7 @@ func TestPages(t *testing.T) {
 				break
 			}
 		}
-		for _, entry := range must(s.Entries(t.Context(), 0, conductor, 10))(t) {
+		for _, entry := range must(s.Entries(t.Context(), 0, store.Filter{Conductor: conductor}, 10))(t) {
 			entries = append(entries, entry.Sequence)
 		}
 		if !cmp.Equal(events, want) || !cmp.Equal(entries, want) {
@@ -186,7 +186,7 @@ func TestPages(t *testing.T) {
 		t.Errorf("behind the last one: %v", past)
 	}
 	_, err1 := s.Events(t.Context(), 0, "", 0)
-	_, err2 := s.Entries(t.Context(), 0, "", -1)
+	_, err2 := s.Entries(t.Context(), 0, store.Filter{}, -1)
 	_, err3 := s.Gaps(t.Context(), "pack", "shunt", nil, nil, 0)
 	for _, err := range []error{err1, err2, err3} {
 		if !errors.Is(err, store.ErrInvalid) {

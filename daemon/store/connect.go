@@ -24,6 +24,16 @@ func connect(address string, connections int) *sql.DB {
 	return db
 }
 
+// readAddress is the address of a file that is only read. Where no log lies beside it nobody works on it, and SQLite is told that it stays
+// as it is: then it makes no files beside it either.
+func readAddress(path string, found files) string {
+	mode := "&_query_only=1"
+	if !found.log {
+		mode += "&immutable=1"
+	}
+	return strings.Replace(address(path), "mode=rw", "mode=ro", 1) + common + mode
+}
+
 // address writes a path as SQLite's URI, up to the parameters. The file must exist.
 func address(path string) string {
 	path = filepath.ToSlash(path)

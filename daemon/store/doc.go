@@ -3,9 +3,10 @@
 //
 // # Contract
 //
-// A Store may be used by any number of goroutines. It starts none of its own. Writes follow one another on one connection; readers work
-// beside them on a few others and each sees one committed state. Each method says what is durable when it returns; an error means that
-// nothing of the call was stored. A done context ends a call before its commit, never halfway. One process at a time owns the file.
+// A Store may be used by any number of goroutines, and so may a Reader, which opens the file beside a daemon or after it and writes nothing.
+// Neither starts any of its own. Writes follow one another on one connection; readers work beside them on a few others and each sees one
+// committed state. Each method says what is durable when it returns; an error means that nothing of the call was stored. A done context
+// ends a call before its commit, never halfway. One process at a time owns the file.
 //
 // Entries, gaps and events are only ever added: triggers in the file refuse every UPDATE and DELETE, and every insertion that would leave
 // a hole or fill an old place, whichever program asks. Entry and log sequences count from 1 without a hole; 0 stands for none.
@@ -15,18 +16,44 @@
 // A Recorder stands between the data path and the disk. It has one goroutine, Run, which the caller starts. Its queue is bounded: a
 // posting that finds it full is given back to the caller, an event is counted as unrecorded. Neither ever waits for the disk.
 //
+// # The chain
+//
+// Each entry carries a SHA-256 (FIPS 180-4) in its column chain, so that whoever changes, removes, puts in or moves a row has to rewrite all
+// that follows, and whoever wrote the newest one down elsewhere sees it. Anybody can compute it from the file:
+//
+//  1. chain = SHA-256(chain of the entry before ‖ row of the entry ‖ rows of its gaps by position). Before the first entry stand 32 zero bytes.
+//  2. A row is one byte for the table ('E' = entries, 'G' = gaps), one byte for the number of its values, and the values.
+//  3. Its values are its columns in the order of the table, less the column chain and those that are NULL. So a column that a later schema
+//     adds changes nothing in older rows.
+//  4. A value is one byte for the column's number, from 0 as PRAGMA table_info counts, and then, big-endian throughout,
+//     'I' and 8 bytes of two's complement for an INTEGER, 'R' and the 8 bytes of the IEEE 754 double for a REAL,
+//     'T', the length in bytes as 8 bytes and UTF-8 for a TEXT, 'B', the length as 8 bytes and the bytes for a BLOB.
+//
+// Verify does that and more. Neither it nor anybody can see from the file alone that its end was cut off or written anew, chain included:
+// hold a Head that a statement gave against the chain at that entry.
+//
 // # What is assumed of the disk, and what happens after a crash
 //
-// Journal mode WAL and synchronous FULL: a commit is one append to the log beside the file, then an fsync. It is assumed that fsync
-// returns only when the data is on the medium, and that a written sector does not change unasked.
+// Journal mode WAL and synchronous FULL: a commit is one append to the log beside the file, then an fsync; WAL, because that is one fsync a
+// commit where a rollback journal takes several, and because readers need not wait; FULL, because with NORMAL a power cut takes the newest
+// commits away. It is assumed that fsync returns only when the data is on the medium, and that a written sector does not change unasked.
 //
-//  1. A new file is built under another name (….new), closed, renamed and its folder synced: a file of that name is always complete.
+//  1. Durable is what a call returned nil for; of what goes through a Recorder, what OnPosted, OnRecorded, Held or Flush have told.
+//  2. The order is store, publish, acknowledge: who is told that an entry or a change is recorded is told after the commit. What goes out
+//     before (the RAISED of an event, a statement of what was counted up to now) says of itself that it may not be on disk.
+//  3. A power cut, a crash or a kill costs what had not been committed: the entries since the newest commit, that is one posting interval and
+//     what the queue held while the disk failed. What was lost so is the next run's gap: time, bound and all. It never costs a part of a
+//     transaction, an entry without its gaps, or something that was acknowledged.
+//  4. A new file is built under another name (….new), closed, renamed and its folder synced: a file of that name is always complete.
 //     A leftover .new file is thrown away. So an empty file is damage, never a beginning.
-//  2. When opening, SQLite takes every whole transaction out of the log and drops a torn one at its end.
-//  3. If a log was found (the last owner did not close), every page is checked (quick_check). Else the file must have its full length.
-//  4. The identity (application_id) and the version of the schema (user_version) are compared; older schemas are migrated in one transaction each.
-//  5. Device sequences go on behind the highest one held or recorded, so none that may have been given out is used again.
+//  5. When opening, SQLite takes every whole transaction out of the log and drops a torn one at its end.
+//  6. If a log was found (the last owner did not close), every page is checked (quick_check). Else the file must have its full length.
+//  7. The identity (application_id) and the version of the schema (user_version) are compared; older schemas are migrated in one transaction each.
+//  8. Device sequences go on behind the highest one held or recorded, so none that may have been given out is used again.
+//  9. A file that is found damaged is refused and left as it is; Recover makes a new one of what can be read.
 //
-// A commit that fails is rolled back and may be tried again: SQLite writes the next one over the failed one's place in the log, so
-// what failed cannot come back beside it.
+// A commit that fails, be it in writing or in fsync, is rolled back and may be tried again: SQLite writes the next one over the failed
+// one's place in the log, so what failed cannot come back beside it, and pages that a failed fsync dropped are written once more. Only if
+// the process dies after a failed fsync and before the next commit may the failed one be found when opening, all of it: then it counts, and
+// nobody posts it again, since who would have is gone.
 package store

@@ -4,29 +4,21 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
+	"unicode/utf8"
 )
 
-// Kind says what an entry is.
-type Kind string
-
-// The kinds. A gap is no entry: it details one (see Gap).
-const (
-	Opening    Kind = "opening"    // counting began here; its charge is what was carried over, most often none
-	Interval   Kind = "interval"   // what was counted in a span
-	Adjustment Kind = "adjustment" // what was learned later of charge that earlier entries counted
-)
-
-// Entry is one line of the ledger: what one channel of one conductor counted. The balance is the sum of entries.
+// Entry is one line of the ledger: what one channel of one conductor counted, or what was said of it. The balance is the sum of entries.
 type Entry struct {
 	Sequence  uint64 // position in the ledger from 1; assigned by Append, which wants 0
 	Conductor string
-	Channel   string
+	Channel   string // of a mark or a configuration: the channel whose account is the conductor's
 	Kind      Kind
 	Device    string
 
 	Epoch         uint64 // the device's time base
-	FirstSequence uint64 // of the device, of the first reading covered; an opening covers none
+	FirstSequence uint64 // of the device, of the first reading covered; only intervals and adjustments cover any
 	LastSequence  uint64 // of the last one
 
 	FromWallNanos      int64
@@ -40,6 +32,9 @@ type Entry struct {
 	Estimator  string // in force at the end; empty = none
 	Generation uint64 // of the estimator
 	Reason     string // why the entry was posted, in words
+
+	Mark                Mark   // of a mark, else empty
+	ConfigurationSHA256 string // of the configuration in force from here on, in hexadecimal; only of a configuration, else empty
 }
 
 // Totals are the parts of an entry that add up to a balance.
@@ -96,23 +91,39 @@ func (t *Totals) fields() []any {
 	}
 }
 
-// entryColumns name the columns in the order of fields.
-var entryColumns = append([]string{
+// entryColumns name the columns in the order of fields, which is the table's, less the chain that comes behind them.
+var entryColumns = slices.Concat([]string{
 	"entry_sequence", "conductor", "channel", "kind", "device", "epoch", "first_sequence", "last_sequence",
 	"from_wall_nanos", "to_wall_nanos", "from_monotonic_nanos", "to_monotonic_nanos",
-	"gain_ratio", "estimator", "generation", "reason",
-}, totalColumns...)
+}, totalColumns, []string{
+	"gain_ratio", "estimator", "generation", "reason", "stored_coulombs", "stored_uncertainty_coulombs", "stated_by", "note", "configuration_sha256",
+})
 
 // fields point at the values, to be stored or to be scanned into.
 func (e *Entry) fields() []any {
-	return append([]any{
+	return slices.Concat([]any{
 		&e.Sequence, &e.Conductor, &e.Channel, &e.Kind, &e.Device, &e.Epoch, &e.FirstSequence, &e.LastSequence,
 		&e.FromWallNanos, &e.ToWallNanos, &e.FromMonotonicNanos, &e.ToMonotonicNanos,
+	}, e.Totals.fields(), []any{
 		&e.GainRatio, &e.Estimator, &e.Generation, &e.Reason,
-	}, e.Totals.fields()...)
+		&e.Mark.StoredCoulombs, &e.Mark.StandardUncertaintyCoulombs, &e.Mark.By, &e.Mark.Note, &e.ConfigurationSHA256,
+	})
 }
 
-var insertEntry = insertion("entries", entryColumns)
+// values are what the row holds: null where the kind has nothing to say.
+func (e *Entry) values() []any {
+	values := plain(e.fields())
+	mark := slices.Index(entryColumns, "stored_coulombs")
+	if e.Kind != Marked {
+		clear(values[mark : mark+4])
+	}
+	if e.Kind != Configured {
+		values[mark+4] = nil
+	}
+	return values
+}
+
+var insertEntry = insertion("entries", slices.Concat(entryColumns, []string{"chain"}))
 
 // insertion writes the statement that stores one row.
 func insertion(table string, columns []string) string {
@@ -122,12 +133,9 @@ func insertion(table string, columns []string) string {
 
 // validate lists every fault that would keep the entry out of the ledger for ever.
 func (e *Entry) validate() error {
-	var faults []error
+	faults := []error{e.validateKind(), inRange(entryColumns, e.fields())}
 	if e.Sequence != 0 {
 		faults = append(faults, fmt.Errorf("entry has sequence %d already", e.Sequence))
-	}
-	if e.Kind != Opening && e.Kind != Interval && e.Kind != Adjustment {
-		faults = append(faults, fmt.Errorf("entry's kind is %q", e.Kind))
 	}
 	if e.Conductor == "" || e.Channel == "" || e.Device == "" {
 		faults = append(faults, fmt.Errorf("entry of conductor %q, channel %q, device %q: none may be empty", e.Conductor, e.Channel, e.Device))
@@ -135,7 +143,6 @@ func (e *Entry) validate() error {
 	if e.LastSequence == math.MaxInt64 {
 		faults = append(faults, errors.New("last_sequence leaves no next one"))
 	}
-	faults = append(faults, inRange(entryColumns, e.fields()))
 	return errors.Join(faults...)
 }
 
@@ -145,7 +152,7 @@ var signed = map[string]bool{
 	"offset_microcoulombs": true, "adjustment_microcoulombs": true, "gap_assumed_microcoulombs": true, "assumed_net_microcoulombs": true,
 }
 
-// inRange refuses numbers that a column cannot hold or must not.
+// inRange refuses what a column cannot hold or must not.
 func inRange(columns []string, fields []any) error {
 	var faults []error
 	for i, field := range fields {
@@ -161,6 +168,10 @@ func inRange(columns []string, fields []any) error {
 		case *float64:
 			if math.IsNaN(*value) || math.IsInf(*value, 0) {
 				faults = append(faults, fmt.Errorf("%s is %v", columns[i], *value))
+			}
+		case *string:
+			if value != nil && !utf8.ValidString(*value) {
+				faults = append(faults, fmt.Errorf("%s is %q, not UTF-8", columns[i], *value))
 			}
 		}
 	}

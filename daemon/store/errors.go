@@ -14,6 +14,8 @@ var (
 	ErrForeign = errors.New("not an ampledger store")
 	// ErrNewer: a newer version of the program wrote the file.
 	ErrNewer = errors.New("written by a newer version")
+	// ErrOlder: an older version of the program wrote the file, and it was opened to be read only.
+	ErrOlder = errors.New("written by an older version")
 	// ErrDamaged: the file, or a part of it that was read, is not as it was written.
 	ErrDamaged = errors.New("damaged")
 )
@@ -28,7 +30,7 @@ var (
 
 // Reading.
 var (
-	// ErrNoEntries: no entry lies in the span.
+	// ErrNoEntries: no entry lies in the span, or has the sequence.
 	ErrNoEntries = errors.New("no entries")
 	// ErrNoSnapshot: none was stored for that conductor and plugin.
 	ErrNoSnapshot = errors.New("no snapshot")
@@ -47,15 +49,18 @@ var (
 )
 
 // wrap puts file and operation in front and marks damage.
-func (s *Store) wrap(operation string, err error) error {
+func (r *Reader) wrap(operation string, err error) error {
 	if err == nil {
 		return nil
 	}
-	return fmt.Errorf("store %s: %s: %w", s.path, operation, mark(err))
+	return fmt.Errorf("store %s: %s: %w", r.path, operation, mark(err))
 }
 
-// mark adds ErrForeign or ErrDamaged where SQLite says so.
+// mark adds ErrForeign or ErrDamaged where SQLite says so, and nobody has yet.
 func mark(err error) error {
+	if errors.Is(err, ErrForeign) || errors.Is(err, ErrDamaged) {
+		return err
+	}
 	switch code(err) {
 	case sqlite3.SQLITE_NOTADB:
 		return fmt.Errorf("%w: %w", ErrForeign, err)
@@ -71,4 +76,13 @@ func code(err error) int {
 		return failure.Code() & 0xff
 	}
 	return 0
+}
+
+// withRemedy says what to do about a file that is damaged, or so damaged that it does not look like ours any more.
+func withRemedy(path string, err error) error {
+	err = mark(err)
+	if errors.Is(err, ErrDamaged) || errors.Is(err, ErrForeign) {
+		return fmt.Errorf("%w; if it held a ledger, `ampledger recover %s OUT` saves what can be read", err, path)
+	}
+	return err
 }

@@ -16,28 +16,28 @@ const (
 	lastEvent = "SELECT coalesce(max(log_sequence), 0) FROM events"
 )
 
-var insertEvent = insertion("events", []string{
-	"log_sequence", "event_id", "state", "conductor", "channel", "element", "kind", "change_wall_nanos", "event",
-})
+var eventColumns = []string{"log_sequence", "event_id", "state", "conductor", "channel", "element", "kind", "change_wall_nanos", "event"}
+
+var insertEvent = insertion("events", eventColumns)
 
 const selectEvents = `SELECT event FROM events
 	WHERE log_sequence > :after AND (:conductor = '' OR conductor = :conductor) ORDER BY log_sequence LIMIT :limit`
 
 // Events gives at most limit recorded changes behind a log sequence, oldest first and as they were stored; an empty conductor stands for
 // all. It reads only what is durable. No events are an empty answer and no error.
-func (s *Store) Events(ctx context.Context, afterLogSequence uint64, conductor string, limit int) ([]*ampledgerv1.Event, error) {
+func (r *Reader) Events(ctx context.Context, afterLogSequence uint64, conductor string, limit int) ([]*ampledgerv1.Event, error) {
 	if limit < 1 {
-		return nil, s.wrap("events", fmt.Errorf("%w: a limit of %d", ErrInvalid, limit))
+		return nil, r.wrap("events", fmt.Errorf("%w: a limit of %d", ErrInvalid, limit))
 	}
-	events, err := collect(ctx, s.readers, scanEvent, selectEvents,
+	events, err := collect(ctx, r.readers, scanEvent, selectEvents,
 		sql.Named("after", clip(afterLogSequence)), sql.Named("conductor", conductor), sql.Named("limit", limit))
-	return events, s.wrap("events", err)
+	return events, r.wrap("events", err)
 }
 
 // Newest gives the newest entry sequence and the newest log sequence that are durable; 0 = none.
-func (s *Store) Newest(ctx context.Context) (entrySequence, logSequence uint64, err error) {
-	err = s.readers.QueryRowContext(ctx, "SELECT ("+lastEntry+"), ("+lastEvent+")").Scan(&entrySequence, &logSequence)
-	return entrySequence, logSequence, s.wrap("newest", err)
+func (r *Reader) Newest(ctx context.Context) (entrySequence, logSequence uint64, err error) {
+	err = r.readers.QueryRowContext(ctx, "SELECT ("+lastEntry+"), ("+lastEvent+")").Scan(&entrySequence, &logSequence)
+	return entrySequence, logSequence, r.wrap("newest", err)
 }
 
 // scanEvent reads one row.

@@ -6,7 +6,10 @@ import "database/sql"
 func (s *Store) Writer() *sql.DB { return s.writer }
 
 // Readers lets tests look at what readers may do.
-func (s *Store) Readers() *sql.DB { return s.readers }
+func (r *Reader) Readers() *sql.DB { return r.readers }
 
 // NewestSchema is the version of the schema that this program writes.
 var NewestSchema = len(migrations)
+
+// EntryColumns and GapColumns are the columns that are chained, by number.
+var EntryColumns, GapColumns = entryColumns, gapColumns

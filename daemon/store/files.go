@@ -9,8 +9,13 @@ import (
 	"path/filepath"
 )
 
-// logSuffix is what SQLite appends for the log beside the file.
-const logSuffix = "-wal"
+// FileName is what a store is called in a daemon's state folder.
+const FileName = "ampledger.sqlite"
+
+const (
+	logSuffix = "-wal" // what SQLite appends for the log beside the file
+	newSuffix = ".new" // of a file that is not complete yet
+)
 
 // files is what was found on disk before SQLite touched it.
 type files struct {
@@ -71,11 +76,9 @@ func create(path string) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return err
 	}
-	unfinished := path + ".new"
-	for _, suffix := range []string{"", "-journal", logSuffix, "-shm"} {
-		if err := os.Remove(unfinished + suffix); err != nil && !errors.Is(err, os.ErrNotExist) {
-			return err
-		}
+	unfinished := path + newSuffix
+	if err := discard(unfinished); err != nil {
+		return err
 	}
 	if err := build(unfinished); err != nil {
 		return err
@@ -84,6 +87,16 @@ func create(path string) error {
 		return err
 	}
 	return syncFolder(filepath.Dir(path))
+}
+
+// discard removes a file and what SQLite may have put beside it.
+func discard(path string) error {
+	for _, suffix := range []string{"", "-journal", logSuffix, "-shm"} {
+		if err := os.Remove(path + suffix); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return err
+		}
+	}
+	return nil
 }
 
 // build makes an empty store and closes it.

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"unicode/utf8"
 )
 
 // Gap details one gap of an entry, whose totals contain it: a gap adds nothing to a balance.
@@ -47,13 +48,13 @@ const selectGaps = `SELECT g.* FROM gaps g JOIN entries e USING (entry_sequence)
 
 // Gaps gives the longest gaps, at most limit, of the entries that Balance would sum for the same span, in the order of the ledger; of
 // equally long ones the earliest. It reads only what is durable. No gaps are an empty answer and no error.
-func (s *Store) Gaps(ctx context.Context, conductor, channel string, fromWall, toWall *int64, limit int) ([]Gap, error) {
+func (r *Reader) Gaps(ctx context.Context, conductor, channel string, fromWall, toWall *int64, limit int) ([]Gap, error) {
 	if limit < 1 {
-		return nil, s.wrap("gaps", fmt.Errorf("%w: a limit of %d", ErrInvalid, limit))
+		return nil, r.wrap("gaps", fmt.Errorf("%w: a limit of %d", ErrInvalid, limit))
 	}
-	gaps, err := collect(ctx, s.readers, scanGap, "SELECT * FROM ("+selectGaps+") ORDER BY entry_sequence, position",
+	gaps, err := collect(ctx, r.readers, scanGap, "SELECT * FROM ("+selectGaps+") ORDER BY entry_sequence, position",
 		append(spanOf(conductor, channel, fromWall, toWall), sql.Named("limit", limit))...)
-	return gaps, s.wrap("gaps", err)
+	return gaps, r.wrap("gaps", err)
 }
 
 // scanGap reads one row.
@@ -71,6 +72,11 @@ func (g *Gap) validate() error {
 	var fault error
 	if g.EntrySequence != 0 || g.Position != 0 {
 		fault = fmt.Errorf("gap is at place %d of entry %d already", g.Position, g.EntrySequence)
+	}
+	for _, cause := range g.Causes {
+		if !utf8.ValidString(cause) { // or the text that is chained would not be the text that is stored
+			fault = errors.Join(fault, fmt.Errorf("cause %q is not UTF-8", cause))
+		}
 	}
 	return errors.Join(fault, inRange(gapColumns, g.fields(nil)))
 }

@@ -130,7 +130,7 @@ func runAndKill(t *testing.T, path string, commits int) (said []committed) {
 func verifySaid(t *testing.T, s *store.Store, said committed) {
 	t.Helper()
 	mark := fmt.Sprint(said.random)
-	entries := must(s.Entries(t.Context(), said.entry-1, "", 1))(t)
+	entries := must(s.Entries(t.Context(), said.entry-1, store.Filter{}, 1))(t)
 	if len(entries) != 1 || entries[0].Reason != mark || entries[0].LastSequence != said.next-1 {
 		t.Errorf("committed entry %d is gone: %+v", said.entry, entries)
 	}

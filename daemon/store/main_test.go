@@ -13,10 +13,14 @@ import (
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
-// TestMain lets the test binary be the child that is killed; else it checks that no goroutine is left.
+// TestMain lets the test binary be the child that is killed, or the one that locks; else it checks that no goroutine is left.
 func TestMain(m *testing.M) {
 	if path := os.Getenv(childVariable); path != "" {
 		fmt.Fprintln(os.Stderr, child(path))
+		os.Exit(1)
+	}
+	if path := os.Getenv(lockVariable); path != "" {
+		fmt.Fprintln(os.Stderr, lock(path))
 		os.Exit(1)
 	}
 	if err := flag.Set("rapid.checks", "20"); err != nil { // unless the command line says more

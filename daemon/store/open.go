@@ -22,7 +22,7 @@ func Open(path string) (*Store, error) {
 	}
 	s, err := open(path)
 	if err != nil {
-		return nil, fmt.Errorf("store %s: open: %w", path, mark(err))
+		return nil, fmt.Errorf("store %s: open: %w", path, withRemedy(path, err))
 	}
 	return s, nil
 }

@@ -230,36 +230,3 @@ func TestSettings(t *testing.T) {
 		t.Error("a closed store takes entries")
 	}
 }
-
-// TestCheck damages what only a full check can see.
-func TestCheck(t *testing.T) {
-	for name, query := range map[string]string{
-		"hole in the ledger":        "DELETE FROM entries WHERE entry_sequence = 2",
-		"hole in the log":           "DELETE FROM events WHERE log_sequence = 1",
-		"gap without its entry":     "DELETE FROM entries WHERE entry_sequence = 3",
-		"hole in an entry's gaps":   "DELETE FROM gaps WHERE position = 1",
-		"more gaps than counted":    "UPDATE entries SET gap_count = 1",
-		"event differs":             "UPDATE events SET conductor = 'other' WHERE log_sequence = 2",
-		"event is garbage":          "UPDATE events SET event = x'ff' WHERE log_sequence = 2",
-		"sequences could come back": "UPDATE devices SET used_next = 5",
-	} {
-		t.Run(name, func(t *testing.T) {
-			s := must(store.OpenMemory())(t)
-			defer s.Close()
-			for range 2 {
-				must(s.Append(t.Context(), batch2(t)))(t)
-			}
-			append1(t, s, entry("pack", "shunt", 3), gap(1), gap(2))
-			if err := s.Check(t.Context()); err != nil {
-				t.Fatal(err)
-			}
-			for _, table := range []string{"entries", "gaps", "events"} {
-				must(s.Writer().Exec("DROP TRIGGER " + table + "_never_go; DROP TRIGGER " + table + "_never_change; PRAGMA foreign_keys = 0"))(t)
-			}
-			must(s.Writer().Exec(query))(t)
-			if err := s.Check(t.Context()); !errors.Is(err, store.ErrDamaged) {
-				t.Errorf("got %v, want ErrDamaged", err)
-			}
-		})
-	}
-}

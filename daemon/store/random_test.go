@@ -208,7 +208,7 @@ func (m *model) longest(t *rapid.T, s *store.Store) {
 // same compares everything else.
 func (m *model) same(t *rapid.T, s *store.Store) {
 	ctx := context.Background()
-	entries, err := s.Entries(ctx, 0, "", 1000)
+	entries, err := s.Entries(ctx, 0, store.Filter{}, 1000)
 	fatal(t, err)
 	if !slices.Equal(entries, m.entries) {
 		t.Fatalf("entries (-want +got):\n%s", cmp.Diff(m.entries, entries))

@@ -121,7 +121,7 @@ func (r *Recorder) Health() error {
 	return errors.Join(r.refused, r.failing)
 }
 
-// Flush waits until everything that was taken in before is durable and OnRecorded has returned for it. It needs Run to be running.
+// Flush waits until everything that was taken in before is durable and OnPosted and OnRecorded have returned for it. It needs Run to be running.
 // ErrEnded: Run ended without it. If ctx ends first, the error says why, and what is the matter with the disk; what was queued stays queued.
 func (r *Recorder) Flush(ctx context.Context) error {
 	r.mutex.Lock()

@@ -24,6 +24,7 @@ type RecorderConfig struct {
 	MaxRetry   time.Duration // longest wait; default 5 s, and not less than FirstRetry
 	Drain      time.Duration // how long Run goes on writing once its context is done; default 10 s
 
+	OnPosted     func(newestEntrySequence uint64)          // on Run: entries up to this one are now durable
 	OnRecorded   func(events []*ampledgerv1.Event)         // on Run: events that are now durable, with their log sequences, in order
 	OnUnrecorded func(event *ampledgerv1.Event, why error) // on Tell or Run: an event that will not be recorded
 	OnFault      func(err error)                           // on Run or Post: a write that failed, a posting that can never be stored
@@ -38,6 +39,9 @@ func (c RecorderConfig) withDefaults() RecorderConfig {
 	orDefault(&c.MaxRetry, 5*time.Second)
 	orDefault(&c.Drain, 10*time.Second)
 	c.MaxRetry = max(c.MaxRetry, c.FirstRetry)
+	if c.OnPosted == nil {
+		c.OnPosted = func(uint64) {}
+	}
 	if c.OnRecorded == nil {
 		c.OnRecorded = func([]*ampledgerv1.Event) {}
 	}

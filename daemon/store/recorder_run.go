@@ -88,6 +88,9 @@ func (r *Recorder) write(ctx context.Context, next *round) error {
 	for i, sequence := range at.Events {
 		next.batch.Events[i].LogSequence = sequence // out of the queue by now, so nobody else's
 	}
+	if posted := len(at.Entries); posted > 0 {
+		r.config.OnPosted(at.Entries[posted-1])
+	}
 	if len(next.batch.Events) > 0 {
 		r.config.OnRecorded(next.batch.Events)
 	}

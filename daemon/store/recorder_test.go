@@ -16,46 +16,6 @@ import (
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
-// disk stands before a store and fails or hangs on request.
-type disk struct {
-	to    store.Appender
-	mutex sync.Mutex
-	fault error           // errDisk: Append fails; nil = it works
-	every int             // if above 0, only each so-many-th try works
-	hang  bool            // Append waits for its context
-	tries []time.Duration // when Append was called, since begin
-	begin time.Time
-	sizes [][3]int // postings, events, holds of each batch that was stored
-}
-
-var errDisk = errors.New("disk on fire")
-
-func newDisk(t *testing.T) *disk { return &disk{to: storetest.OpenMemory(t), begin: time.Now()} }
-
-// Append passes on, fails or hangs.
-func (d *disk) Append(ctx context.Context, batch store.Batch) (store.Positions, error) {
-	d.mutex.Lock()
-	defer d.mutex.Unlock()
-	d.tries = append(d.tries, time.Since(d.begin))
-	if d.hang {
-		d.mutex.Unlock()
-		<-ctx.Done()
-		d.mutex.Lock()
-		return store.Positions{}, context.Cause(ctx)
-	}
-	if d.fault != nil || d.every > 0 && len(d.tries)%d.every != 0 {
-		return store.Positions{}, errDisk
-	}
-	d.sizes = append(d.sizes, [3]int{len(batch.Postings), len(batch.Events), len(batch.Holds)})
-	return d.to.Append(ctx, batch)
-}
-
-func (d *disk) set(fault error, hang bool) {
-	d.mutex.Lock()
-	defer d.mutex.Unlock()
-	d.fault, d.hang = fault, hang
-}
-
 // run starts a recorder; end ends it and gives what Run returned. The test's end ends it as well.
 func run(t *testing.T, r *store.Recorder) (end func() error) {
 	t.Helper()
@@ -74,8 +34,13 @@ func run(t *testing.T, r *store.Recorder) (end func() error) {
 func TestRecorder(t *testing.T) {
 	s := storetest.Open(t)
 	var told []*ampledgerv1.Event
+	posted, seen := uint64(0), uint64(0) // told of, and found in the store when told
 	r := store.NewRecorder(s, store.RecorderConfig{
-		BatchRows:  7,
+		BatchRows: 7,
+		OnPosted: func(newest uint64) {
+			posted = newest
+			seen, _, _ = s.Newest(context.Background())
+		},
 		OnRecorded: func(events []*ampledgerv1.Event) { told = append(told, events...) },
 	})
 	end := run(t, r)
@@ -96,6 +61,9 @@ func TestRecorder(t *testing.T) {
 	}
 	if entries, log, err := s.Newest(t.Context()); entries != 20 || log != 20 || err != nil {
 		t.Errorf("%d entries, %d events, %v", entries, log, err)
+	}
+	if posted != 20 || seen != 20 {
+		t.Errorf("told of entries up to %d when %d were there", posted, seen)
 	}
 	if through, ok := r.Held("adc0"); !ok || through != 1900 {
 		t.Errorf("held through %d, %v", through, ok)

@@ -14,12 +14,12 @@ const raiseDevice = `INSERT INTO devices (device, held_next, used_next) VALUES (
 
 // NextSequence gives the first sequence of a device that can never have been given out: the one behind the highest that was held or
 // that an entry names. 0 for a device never seen. It stores nothing: hold what is given out before it is used.
-func (s *Store) NextSequence(ctx context.Context, device string) (next uint64, err error) {
-	err = s.readers.QueryRowContext(ctx, "SELECT max(held_next, used_next) FROM devices WHERE device = ?", device).Scan(&next)
+func (r *Reader) NextSequence(ctx context.Context, device string) (next uint64, err error) {
+	err = r.readers.QueryRowContext(ctx, "SELECT max(held_next, used_next) FROM devices WHERE device = ?", device).Scan(&next)
 	if errors.Is(err, sql.ErrNoRows) {
 		return 0, nil
 	}
-	return next, s.wrap("next sequence of "+device, err)
+	return next, r.wrap("next sequence of "+device, err)
 }
 
 // HoldSequences holds a device's sequences up to and including through. On return that is durable: after a crash the device goes on behind

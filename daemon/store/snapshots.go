@@ -29,15 +29,15 @@ func (s *Store) PutSnapshot(ctx context.Context, snapshot Snapshot) error {
 }
 
 // Snapshot gives the newest snapshot that is durable. ErrNoSnapshot: there is none.
-func (s *Store) Snapshot(ctx context.Context, conductor, plugin string) (Snapshot, error) {
+func (r *Reader) Snapshot(ctx context.Context, conductor, plugin string) (Snapshot, error) {
 	snapshot := Snapshot{Conductor: conductor, Plugin: plugin}
-	err := s.readers.QueryRowContext(ctx, "SELECT wall_nanos, state FROM snapshots WHERE conductor = ? AND plugin = ?", conductor, plugin).
+	err := r.readers.QueryRowContext(ctx, "SELECT wall_nanos, state FROM snapshots WHERE conductor = ? AND plugin = ?", conductor, plugin).
 		Scan(&snapshot.WallNanos, &snapshot.State)
 	if errors.Is(err, sql.ErrNoRows) {
 		err = ErrNoSnapshot
 	}
 	if err != nil {
-		return Snapshot{}, s.wrap(fmt.Sprintf("snapshot of %s by %s", conductor, plugin), err)
+		return Snapshot{}, r.wrap(fmt.Sprintf("snapshot of %s by %s", conductor, plugin), err)
 	}
 	return snapshot, nil
 }

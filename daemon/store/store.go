@@ -9,18 +9,14 @@ import (
 
 // Store is an open store.
 type Store struct {
-	path    string  // as in messages
-	writer  *sql.DB // one connection
-	readers *sql.DB // a few connections that cannot write; in memory the writer itself
-	insert  inserts
-	close   func() error
+	Reader
+	writer *sql.DB // one connection
+	insert inserts
+	close  func() error
 }
 
 // inserts are the statements that Append runs over and over.
 type inserts struct{ entry, gap, event, device *sql.Stmt }
-
-// Path gives the file's absolute path, or ":memory:".
-func (s *Store) Path() string { return s.path }
 
 // Close ends the store; what is running fails or finishes first. Everything committed is durable already; Close moves it from the log
 // into the file. A second call gives the first one's answer.
@@ -83,7 +79,7 @@ func transact(ctx context.Context, db *sql.DB, do func(*sql.Tx) error) error {
 
 // newStore gives a store around its writer.
 func newStore(path string, writer *sql.DB) *Store {
-	s := &Store{path: path, writer: writer}
+	s := &Store{Reader: Reader{path: path}, writer: writer}
 	s.close = sync.OnceValue(s.closeOnce)
 	return s
 }

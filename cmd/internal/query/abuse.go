@@ -7,32 +7,74 @@ import (
 	"github.com/spf13/cobra"
 
 	"github.com/ampledger/ampledger/client"
+	"github.com/ampledger/ampledger/cmd/internal/cli"
 	"github.com/ampledger/ampledger/cmd/internal/show"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
+// abuseFlags are the flags of the command.
+type abuseFlags struct {
+	follow   bool
+	open     bool
+	waveform string
+	plot     string
+	json     *bool
+}
+
 func abuseCommand() *cobra.Command {
-	var follow bool
+	var flags abuseFlags
 	c := &cobra.Command{
 		Use: "abuse [CONDUCTOR]", Short: "List the events the guard saw, or follow them", Args: cobra.MaximumNArgs(1),
 		Long: "abuse lists each recorded change of each event: raised, operated, cleared; a number at the end of a line says that it is on disk.\n" +
-			"With --follow it goes on with what comes: a change comes once when it is seen and once more when it is on disk.",
+			"With --follow it goes on with what comes: a change comes once when it is seen and once more when it is on disk.\n\n" +
+			"With --waveform it writes the readings before and after an event's onset at full rate, as CSV: seconds from the onset, amperes, and\n" +
+			"what is wrong with a reading, if anything. An event's name stands before that number. With --plot it draws the readings instead.",
 	}
-	c.Flags().BoolVar(&follow, "follow", false, "go on with what comes")
-	asJSON := jsonFlag(c)
+	f := c.Flags()
+	f.BoolVar(&flags.follow, "follow", false, "go on with what comes")
+	f.BoolVar(&flags.open, "open", false, "only events that nobody has acknowledged yet")
+	f.StringVar(&flags.waveform, "waveform", "", "write the readings around this event")
+	f.StringVar(&flags.plot, "plot", "", "with --waveform: draw them into this file, .svg or .png")
+	flags.json = jsonFlag(c)
+	c.AddCommand(acknowledgeCommand())
 	c.RunE = func(c *cobra.Command, args []string) error {
-		return connected(c, func(ctx context.Context, daemon *client.Client) error {
-			name, err := watched(ctx, c, daemon, args)
-			if err != nil {
-				return err
-			}
-			if follow {
-				return followEvents(ctx, c, daemon, name, *asJSON)
-			}
-			return listEvents(ctx, c, daemon, name, *asJSON)
-		})
+		if err := flags.check(args); err != nil {
+			return err
+		}
+		return connected(c, func(ctx context.Context, daemon *client.Client) error { return abuse(ctx, c, daemon, args, flags) })
 	}
 	return c
+}
+
+// check refuses flags that mean nothing beside the others.
+func (f *abuseFlags) check(args []string) error {
+	switch {
+	case f.follow && f.open, f.waveform != "" && (f.follow || f.open):
+		return cli.Usagef("--follow, --open and --waveform exclude one another")
+	case f.plot != "" && *f.json:
+		return cli.Usagef("--plot and --json exclude each other")
+	case f.plot != "" && f.waveform == "":
+		return cli.Usagef("--plot is only for --waveform")
+	case f.plot != "" && plotFormat(f.plot) == "":
+		return cli.Usagef("--plot %s: the name must end in .svg or .png", f.plot)
+	case f.waveform != "" && len(args) > 0:
+		return cli.Usagef("--waveform names an event, which has its conductor: leave %s out", args[0])
+	}
+	return nil
+}
+
+func abuse(ctx context.Context, c *cobra.Command, daemon *client.Client, args []string, flags abuseFlags) error {
+	if flags.waveform != "" {
+		return showWaveform(ctx, c, daemon, flags)
+	}
+	name, err := watched(ctx, c, daemon, args)
+	if err != nil {
+		return err
+	}
+	if flags.follow {
+		return followEvents(ctx, c, daemon, name, *flags.json)
+	}
+	return listEvents(ctx, c, daemon, &ampledgerv1.ListEventsRequest{Conductor: name, UnacknowledgedOnly: flags.open, PageSize: 1000}, *flags.json)
 }
 
 // watched gives the conductor named, or none for all, and says what keeps conductors from being healthy: an empty list of events means
@@ -55,10 +97,9 @@ func watched(ctx context.Context, c *cobra.Command, daemon *client.Client, args 
 	return "", err
 }
 
-func listEvents(ctx context.Context, c *cobra.Command, daemon *client.Client, conductor string, asJSON bool) error {
+func listEvents(ctx context.Context, c *cobra.Command, daemon *client.Client, request *ampledgerv1.ListEventsRequest, asJSON bool) error {
 	ctx, cancel := context.WithTimeout(ctx, answerWithin)
 	defer cancel()
-	request := &ampledgerv1.ListEventsRequest{Conductor: conductor, PageSize: 1000}
 	for {
 		page, err := daemon.Abuse.ListEvents(ctx, request)
 		if err != nil {

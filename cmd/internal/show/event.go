@@ -25,8 +25,15 @@ func Event(e *ampledgerv1.Event) string {
 	if e.GetDetail() != "" {
 		fmt.Fprintf(&b, "  %s", e.GetDetail())
 	}
+	if a := e.GetAcknowledgement(); a != nil {
+		fmt.Fprintf(&b, "  [seen by %s at %s", a.GetBy(), Clock(a.GetWallNanos()))
+		if a.GetNote() != "" {
+			fmt.Fprintf(&b, ": %s", a.GetNote())
+		}
+		b.WriteString("]")
+	}
 	if e.GetLogSequence() != 0 {
-		fmt.Fprintf(&b, "  #%d", e.GetLogSequence())
+		fmt.Fprintf(&b, "  %s  #%d", e.GetEventId(), e.GetLogSequence())
 	}
 	return b.String()
 }

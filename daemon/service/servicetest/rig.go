@@ -55,9 +55,9 @@ func On(t testing.TB, retained int, on *store.Store) *Rig {
 	r := &Rig{
 		Store: on, Log: zap.NewNop(), t: t, epoch: 1, next: map[string]uint64{}, clock: map[string]int64{}, current: map[string]*service.Conductor{},
 	}
-	events := service.NewEvents()
-	r.Recorder = store.NewRecorder(on, store.RecorderConfig{OnRecorded: recorded(events)})
-	r.Backend = &service.Backend{Ledger: on, Events: events, Recording: r.Recorder.Health, Estimators: []string{"fixed", "dead", "dies", "mute"}}
+	events, posted := service.NewEvents(), service.NewPosted()
+	r.Recorder = store.NewRecorder(on, store.RecorderConfig{OnPosted: posted.Tell, OnRecorded: recorded(events)})
+	r.Backend = &service.Backend{Ledger: on, Events: events, Posted: posted, Recording: r.Recorder.Health, Estimators: []string{"fixed", "dead", "dies", "mute"}}
 	for _, config := range conductors {
 		r.add(config, retained)
 	}

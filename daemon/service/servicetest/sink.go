@@ -4,7 +4,6 @@ import (
 	"github.com/ampledger/ampledger/daemon/pipeline"
 	"github.com/ampledger/ampledger/daemon/scan"
 	"github.com/ampledger/ampledger/daemon/service"
-	"github.com/ampledger/ampledger/daemon/store"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
@@ -24,18 +23,7 @@ func (s *sink) Event(event *ampledgerv1.Event) {
 
 // Post implements pipeline.Sink.
 func (s *sink) Post(p *pipeline.Posting) bool {
-	entry := store.Entry{
-		Conductor: p.Lane.Conductor, Channel: p.Lane.Name, Kind: store.Interval, Device: p.Lane.Device, Epoch: p.Epoch,
-		FirstSequence: p.Counted.FirstSequence, LastSequence: p.Counted.LastSequence,
-		FromWallNanos: p.Counted.FromWall, ToWallNanos: p.Counted.ToWall,
-		FromMonotonicNanos: p.Counted.FromMonotonic, ToMonotonicNanos: p.Counted.ToMonotonic,
-		Totals: service.EntryTotals(p.Counted), GainRatio: p.Counted.GainRatio, Reason: "interval",
-	}
-	var gaps []store.Gap
-	for _, gap := range p.Gaps {
-		gaps = append(gaps, service.EntryGap(gap))
-	}
-	return s.r.Recorder.Post(entry, gaps)
+	return s.r.Recorder.Post(service.EntryOf(p))
 }
 
 // Keep implements pipeline.Sink: what a rig learns ends with it.

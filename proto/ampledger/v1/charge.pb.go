@@ -1222,7 +1222,7 @@ type Account struct {
 	LongestGaps []*Gap `protobuf:"bytes,16,rep,name=longest_gaps,json=longestGaps,proto3" json:"longest_gaps,omitempty"`
 	// Standard uncertainty of the balance, by cause and combined.
 	Uncertainty *ChargeUncertainty `protobuf:"bytes,17,opt,name=uncertainty,proto3" json:"uncertainty,omitempty"`
-	// Ledger entries that make up this account.
+	// Ledger entries of this channel; over a span, those that add up to this account.
 	EntryCount uint64 `protobuf:"varint,18,opt,name=entry_count,json=entryCount,proto3" json:"entry_count,omitempty"`
 	// The newest of these entries; 0 = none posted yet.
 	NewestEntrySequence uint64 `protobuf:"varint,19,opt,name=newest_entry_sequence,json=newestEntrySequence,proto3" json:"newest_entry_sequence,omitempty"`
