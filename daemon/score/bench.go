@@ -62,7 +62,7 @@ func newBench(p *Plan, vs []variant, w world) (*bench, error) {
 	for _, v := range vs {
 		of := p.scored
 		of.Estimator = v.estimator
-		made, err := b.addConductor(of, w.start)
+		made, err := b.addConductor(of, w.start, listener{&b.judge, v.label})
 		if err != nil {
 			return nil, err
 		}
@@ -89,14 +89,14 @@ func (b *bench) addTruth() error {
 			of.Channels = append(of.Channels, reported(ch.Name, ch.Device, input))
 		}
 	}
-	_, err := b.addConductor(of, nil)
+	_, err := b.addConductor(of, nil, &b.judge)
 	return err
 }
 
-func (b *bench) addConductor(of config.Conductor, start pipeline.Start) (*pipeline.Conductor, error) {
+func (b *bench) addConductor(of config.Conductor, start pipeline.Start, to pipeline.Sink) (*pipeline.Conductor, error) {
 	c := daemon.OfflineConductor(of, b.plan.config.Ledger)
 	c.Start = start
-	made, err := pipeline.NewConductor(c, &b.judge)
+	made, err := pipeline.NewConductor(c, to)
 	if err != nil {
 		return nil, fmt.Errorf("conductor %s: %w", of.Name, err)
 	}

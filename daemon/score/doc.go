@@ -11,7 +11,9 @@
 //
 // Everything is offline and in lockstep, so the same input gives the same figures to the last bit. Run starts the plugins as processes, as
 // daemon.Process does. A Seeded plan is for devices that are simulated: it runs driver and estimators in the caller's process, which gives
-// the same bits, and again and again with other seeds.
+// the same bits, and again and again with other seeds. A Study of many seeds draws the sensors as well: of each error that the configuration
+// states (offset, drift, gain, hysteresis) it takes the figure for a size, N(0, size²), since only over many sensors of a make can it be seen
+// whether what was believed of the make beforehand is right.
 //
 // At each end of a summary of the truth's device stands a checkpoint: balance (net, out of the pack less into it, with what was learned
 // later) less true charge, beside the standard uncertainty and the 95 % interval the pipeline states there. A channel whose newest

@@ -13,6 +13,7 @@ type judge struct {
 	tracks map[*pipeline.Lane]*track
 	order  []*track
 	flows  *samples // the true current
+	notes  []Note
 }
 
 // Readings implements pipeline.Sink.
@@ -55,11 +56,13 @@ func (j *judge) watchTruth(c *pipeline.Conductor) map[string]*samples {
 // watch notes the lanes of a variant's conductor that can be scored.
 func (j *judge) watch(c *pipeline.Conductor, p *Plan, label string, offsets map[string]*samples) {
 	for i, lane := range c.Lanes() {
-		ch := p.scored.Channels[i]
-		if ch.Device != p.truth.channel.Device {
+		if lane.Device != p.truth.channel.Device {
 			continue
 		}
-		t := &track{score: Score{Channel: lane.Name, Estimator: label}, sign: 1, offset: offsets[lane.Name], offsetSign: signOf(ch)}
+		t := &track{score: Score{Channel: lane.Name, Estimator: label}, sign: 1, offset: offsets[lane.Name], offsetSign: 1}
+		if i < len(p.scored.Channels) { // behind them comes the fused current
+			t.offsetSign = signOf(p.scored.Channels[i])
+		}
 		if p.scored.Positive != p.truth.positive {
 			t.sign = -1
 		}

@@ -20,7 +20,7 @@ func (s *Seeded) oracle() *config.Estimator {
 	}
 	channels := map[string]any{}
 	for _, ch := range s.plan.scored.Channels {
-		if told := tell(s.rigs[ch.Device], ch); told != nil {
+		if told := tell(s.rigs[ch.Device], s.withOf(ch.Device), ch); told != nil {
 			channels[ch.Name] = told
 		}
 	}
@@ -33,8 +33,8 @@ func (s *Seeded) oracle() *config.Estimator {
 	return &config.Estimator{Plugin: own.Plugin, With: with}
 }
 
-// tell gives what stands under a channel's name; nil = it is none of the rig's sensors.
-func tell(rig *physics.Rig, ch config.Channel) map[string]any {
+// tell gives what stands under a channel's name, of a rig and the settings it was made of; nil = it is none of the rig's sensors.
+func tell(rig *physics.Rig, with map[string]any, ch config.Channel) map[string]any {
 	sensor, _ := strings.CutSuffix(ch.Input, "_code")
 	switch {
 	case sensor == "shunt" && rig.Shunt != nil:
@@ -47,7 +47,7 @@ func tell(rig *physics.Rig, ch config.Channel) map[string]any {
 		told := errorsOf(&of.Errors, of.VoltsPerCode/of.VoltsPerAmpere)
 		told["zero_drift_amperes_per_kelvin"] = math.Abs(of.OffsetAmperesPerKelvin)
 		told["reference_celsius"] = of.ReferenceCelsius
-		told["hysteresis_amperes"] = remanence(of.Hysteresis)
+		told["hysteresis_amperes"] = remanence(of.Hysteresis, drawnApart(with))
 		return told
 	}
 	return nil
@@ -70,12 +70,17 @@ func errorsOf(e *physics.Errors, step float64) map[string]any {
 	}
 }
 
-// remanence is the offset an excursion to full scale leaves.
-func remanence(h physics.Hysteresis) (amperes float64) {
+// remanence is the size of the offset an excursion to full scale leaves. Where the weights of operators are drawn one by one, their squares add up.
+func remanence(h physics.Hysteresis, apart bool) (amperes float64) {
 	switch of := h.(type) {
 	case physics.Play:
+		square := 0.0
 		for _, o := range of {
 			amperes -= o.WeightAmperes
+			square += o.WeightAmperes * o.WeightAmperes
+		}
+		if apart {
+			return math.Sqrt(square)
 		}
 	case physics.Material:
 		amperes = of.Remanence()

@@ -32,7 +32,7 @@ func TestOracleIsToldWhatIsThere(t *testing.T) {
 		},
 		"true_amperes": nil,
 	} {
-		if got := tell(rig, config.Channel{Input: input}); !reflect.DeepEqual(got, want) {
+		if got := tell(rig, nil, config.Channel{Input: input}); !reflect.DeepEqual(got, want) {
 			t.Errorf("%s: %v, want %v", input, got, want)
 		}
 	}
@@ -40,7 +40,11 @@ func TestOracleIsToldWhatIsThere(t *testing.T) {
 	if err == nil {
 		material, err = material.WithRemanence(0.7)
 	}
-	if got := remanence(material); err != nil || math.Abs(got-0.7) > 1e-6 {
+	if got := remanence(material, false); err != nil || math.Abs(got-0.7) > 1e-6 {
 		t.Errorf("remanence %v, %v", got, err)
+	}
+	weights := physics.Play{{HalfWidthAmperes: 1, WeightAmperes: 3}, {HalfWidthAmperes: 2, WeightAmperes: -4}}
+	if got := remanence(weights, true); got != 5 {
+		t.Errorf("remanence of weights that are drawn apart: %v, want 5", got)
 	}
 }

@@ -59,6 +59,9 @@ func New(s Settings) (*Plan, error) {
 	if len(p.Channels()) == 0 {
 		return nil, fmt.Errorf("conductor %s: no channel is read by device %s beside the truth, so none can be held against it", p.scored.Name, of.channel.Device)
 	}
+	if p.scored.ChargeFrom == config.Fused && len(p.scored.Channels) < 2 {
+		return nil, fmt.Errorf("conductor %s: beside the truth there is one channel, so nothing is left to be fused: set charge_from to it", p.scored.Name)
+	}
 	p.devices = slices.DeleteFunc(slices.Clone(s.Config.Devices), func(d config.Device) bool { return !p.reads(d.Name) })
 	p.variants = variants(p.scored.Estimator)
 	return p, nil
@@ -98,6 +101,9 @@ func (p *Plan) Channels() (names []string) {
 		if ch.Device == p.truth.channel.Device {
 			names = append(names, ch.Name)
 		}
+	}
+	if len(names) > 0 && p.scored.ChargeFrom == config.Fused {
+		names = append(names, config.Fused)
 	}
 	return names
 }

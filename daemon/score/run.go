@@ -65,7 +65,7 @@ func (b *bench) result() (*Run, error) {
 	r := &Run{
 		Conductor: b.plan.scored.Name, Truth: b.plan.truth.name, ReadingCount: truth.Total.Readings,
 		MissingCount: b.readings - truth.Total.Readings,
-		Seconds:      float64(truth.Total.DurationNanos) * 1e-9, TrueCoulombs: float64(truth.Total.Net()+truth.Adjustment) * 1e-6,
+		Notes:        b.judge.notes, Seconds: float64(truth.Total.DurationNanos) * 1e-9, TrueCoulombs: float64(truth.Total.Net()+truth.Adjustment) * 1e-6,
 	}
 	b.eachTrack(func(t *track, a, truth *pipeline.Account) { t.stand(a, truth) })
 	for _, t := range b.judge.order {

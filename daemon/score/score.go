@@ -11,6 +11,7 @@ type Run struct {
 	TrueCoulombs float64 // that flowed out of the pack
 	MissingCount uint64  // readings of the truth that could not be used
 	Scores       []Score // of each way to find the offset, each channel
+	Notes        []Note  // what these had to say, in the order in which each kind came up first
 }
 
 // Score is how one way to find the offset did on one channel. Errors are balance less truth.

@@ -102,33 +102,43 @@ func found(duty []any, folder string) (all []any) {
 	return all
 }
 
-// Run runs once, with each device's own seed and so many more, and takes checkpoints.
-func (s *Seeded) Run(ctx context.Context, more uint64) (*Run, error) { return s.run(ctx, more, true) }
+// Run runs once, with the sensors of the configuration, each device's own seed and so many more, and takes checkpoints.
+func (s *Seeded) Run(ctx context.Context, more uint64) (*Run, error) { return s.run(ctx, more, false) }
 
-func (s *Seeded) run(ctx context.Context, more uint64, checked bool) (*Run, error) {
+// run is one run: of the configuration's sensors with checkpoints, or of some that are drawn, of which only the end is of interest.
+func (s *Seeded) run(ctx context.Context, more uint64, drawn bool) (*Run, error) {
 	b, err := newBench(&s.plan, s.plan.variants, world{
 		device: func(d config.Device, settings settle, to []*pipeline.Conductor) device {
-			return &simulated{name: d.Name, with: s.with(d, more), settings: settings, conductors: to}
+			return &simulated{name: d.Name, with: s.with(d, more, drawn), settings: settings, conductors: to}
 		},
 		start: startLocal,
 	})
 	if err != nil {
 		return nil, err
 	}
-	b.checked = checked
+	b.checked = !drawn
 	return b.run(ctx, s.plan.variants)
 }
 
-// with gives a device's settings with another seed.
-func (s *Seeded) with(d config.Device, more uint64) map[string]any {
-	i := slices.IndexFunc(s.plan.devices, func(each config.Device) bool { return each.Name == d.Name })
-	with := maps.Clone(d.With)
-	with["seed"] = s.seeds[i] + more
+// place finds a device.
+func (s *Seeded) place(device string) int {
+	return slices.IndexFunc(s.plan.devices, func(d config.Device) bool { return d.Name == device })
+}
+
+// withOf gives a device's settings.
+func (s *Seeded) withOf(device string) map[string]any { return s.plan.devices[s.place(device)].With }
+
+// with gives a device's settings with another seed, and its sensors drawn by it.
+func (s *Seeded) with(d config.Device, more uint64, drawn bool) map[string]any {
+	seed, with := s.seeds[s.place(d.Name)]+more, maps.Clone(d.With)
+	if drawn {
+		with = sample(with, seed)
+	}
+	with["seed"] = seed
 	return with
 }
 
 // FirstSeed is the seed the first run of a study has, of the truth's device.
 func (s *Seeded) FirstSeed() uint64 {
-	i := slices.IndexFunc(s.plan.devices, func(d config.Device) bool { return d.Name == s.plan.truth.channel.Device })
-	return s.seeds[i]
+	return s.seeds[s.place(s.plan.truth.channel.Device)]
 }

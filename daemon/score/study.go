@@ -56,7 +56,7 @@ func (s *Seeded) Study(ctx context.Context, seeds int, progress func(done int)) 
 	if seeds < 1 || seeds > MostSeeds {
 		return nil, fmt.Errorf("%d seeds: 1 to %d can be run", seeds, MostSeeds)
 	}
-	first, err := s.run(ctx, 0, false)
+	first, err := s.run(ctx, 0, true)
 	if err != nil {
 		return nil, err
 	}
@@ -114,7 +114,7 @@ func (s *Seeded) into(ctx context.Context, all [][]outcome, k int) (err error) {
 			err = errors.Join(err, fmt.Errorf("panic: %v", p))
 		}
 	}()
-	r, err := s.run(ctx, uint64(k), false)
+	r, err := s.run(ctx, uint64(k), true)
 	if err != nil {
 		return err
 	}

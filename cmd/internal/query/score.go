@@ -29,9 +29,11 @@ func scoreCommand() *cobra.Command {
 			"with a true current that is read beside it: with the conductor's own estimator, with the zero of the first rest held (fixedzero) and\n" +
 			"uncompensated. Give the devices `speed: 0`; a simulated one with `truth: true` tells the true offsets as well.\n\n" +
 			"With --seeds it runs that many simulations, each with the next seed, on all processors and in its own process, and tells in how\n" +
-			"many of them the 95 % interval held the truth at the end. What a seed draws is noise, walks, drifts and faults that come at random;\n" +
-			"the offsets and gains of the configuration stay. An `oracle` then stands beside biasfilter: the same filter with settings that follow\n" +
-			"from the simulation. The same seeds give the same output whatever the number of processors.",
+			"many of them the 95 % interval held the truth at the end. A seed draws noise, walks, faults that come at random, and the sensors: their\n" +
+			"offsets, drifts, gain errors and hysteresis are normally distributed about 0, what the configuration states being the standard\n" +
+			"deviation; else it would tell of one sensor, not of what is believed of such sensors beforehand. An `oracle` then stands beside\n" +
+			"biasfilter: the same filter with settings that follow from the simulation. The same seeds give the same output whatever the number\n" +
+			"of processors.",
 	}
 	f := c.Flags()
 	f.StringVar(&flags.truth, "truth", "", "what really flowed: DEVICE/INPUT in amperes, or CONDUCTOR/CHANNEL (required)")

@@ -17,6 +17,15 @@ type runJSON struct {
 	DurationSeconds float64     `json:"duration_seconds"`
 	TrueCoulombs    float64     `json:"true_coulombs"`
 	Scores          []scoreJSON `json:"scores"`
+	Notes           []noteJSON  `json:"notes,omitempty"`
+}
+
+type noteJSON struct {
+	Estimator string `json:"estimator"`
+	Channel   string `json:"channel,omitempty"`
+	Subject   string `json:"subject"`
+	Count     int    `json:"count"`
+	First     string `json:"first"`
 }
 
 type scoreJSON struct {
@@ -48,6 +57,9 @@ func newRunJSON(r *score.Run) runJSON {
 			s.WorstCoulombs, s.WorstAtSeconds, limited(s.WorstRatio), s.CheckpointCount, s.CoveredCount, limited(s.MeanSquareRatio), s.RMSAmperes,
 			ifKnown(s.RMSOffsetAmperes, s.OffsetKnown),
 		})
+	}
+	for _, n := range r.Notes {
+		out.Notes = append(out.Notes, noteJSON(n))
 	}
 	return out
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/ampledger/ampledger/cmd/internal/show"
@@ -32,6 +33,9 @@ func writeRun(to io.Writer, r *score.Run) error {
 	}
 	if err := rows.Flush(); err != nil {
 		return err
+	}
+	for _, n := range r.Notes {
+		fmt.Fprintf(to, "note: %s, %s%s, %d times; first: %s\n", n.Estimator, strings.TrimPrefix(n.Channel+": ", ": "), n.Subject, n.Count, n.First)
 	}
 	lower, upper := score.MeanSquareBand(1)
 	_, err := fmt.Fprintf(to, `

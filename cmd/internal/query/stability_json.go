@@ -65,8 +65,9 @@ type temperatureJSON struct {
 }
 
 type settingsJSON struct {
-	Channel   map[string]float64 `json:"channel"`
-	Fixedzero map[string]float64 `json:"fixedzero"`
+	Channel    map[string]float64 `json:"channel"`
+	Fixedzero  map[string]float64 `json:"fixedzero"`
+	Biasfilter map[string]float64 `json:"biasfilter"` // of the channel
 }
 
 // writeJSON writes the study for programs.
@@ -85,7 +86,7 @@ func (s *zeroStudy) json() stabilityJSON {
 		Offset:       offsetJSON{o.MeanAmperes, o.TimeMeanAmperes, s.zero, o.ChargeCoulombs, o.TimeMeanAmperes * secondsPerDay},
 		Resolution:   resolutionJSON{s.resolution.StepAmperes, s.resolution.ScatterAmperes, s.resolution.Coarse},
 		Coefficients: map[string]coefficientJSON{},
-		Settings:     settingsJSON{byKey(s.channelSettings()), byKey(s.fixedzeroSettings())},
+		Settings:     settingsJSON{byKey(s.channelSettings()), byKey(s.fixedzeroSettings()), byKey(s.biasfilterSettings())},
 		Warnings:     append([]string{}, s.warnings()...),
 	}
 	for _, p := range s.points {

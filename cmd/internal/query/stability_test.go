@@ -17,6 +17,8 @@ import (
 
 	"github.com/ampledger/ampledger/cmd/internal/cli"
 	"github.com/ampledger/ampledger/daemon/config"
+	filter "github.com/ampledger/ampledger/plugins/estimator/biasfilter"
+	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
 // zeroLogFile writes a log of white noise and a random walk, N = 0.02 A·√s and K = 0.0003 A/√s, two readings a second.
@@ -92,10 +94,26 @@ func TestStabilityPictures(t *testing.T) {
 func TestStabilitySettingsAreTaken(t *testing.T) {
 	text := stabilityOf(t, zeroLogFile(t))
 	_, settings, _ := strings.Cut(text, "Settings of the channel that follow:\n")
-	channel, conductor, found := strings.Cut(settings, "and of its conductor:\n")
-	if !found {
+	channel, conductors, found := strings.Cut(settings, "and of its conductor:\n")
+	fixedzero, biasfilter, both := strings.Cut(conductors, "or, to have the charge corrected by each rest (put the channel's name for CHANNEL):\n")
+	if !found || !both {
 		t.Fatalf("no settings in\n%s", text)
 	}
+	takes(t, channel, fixedzero)
+	with := takes(t, channel, strings.Replace(biasfilter, "CHANNEL", "shunt", 1)).With
+	decodable, err := plugin.NewSettings(with)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = filter.New().Configure(t.Context(), plugin.Conductor{Channels: []*plugin.Channel{{Name: "shunt", ZeroUncertaintyAmperes: 1}}}, decodable)
+	if keys := with["channels"].(map[string]any)["shunt"].(map[string]any); err != nil || len(keys) < 2 {
+		t.Errorf("biasfilter does not take %v: %v", with, err)
+	}
+}
+
+// takes writes settings into a configuration, wants it to be read, and gives its estimator.
+func takes(t *testing.T, channel, conductor string) *config.Estimator {
+	t.Helper()
 	name := t.TempDir() + "/pack.yaml"
 	file := "state: s\ndevices: [{name: a, driver: feed}]\nconductors:\n- name: pack\n" + conductor +
 		"  channels:\n  - name: shunt\n    device: a\n    input: 1\n    reported: {}\n" + indent("  ", channel)
@@ -110,6 +128,7 @@ func TestStabilitySettingsAreTaken(t *testing.T) {
 	if math.Abs(c.NoiseAmperes/(0.02/math.Sqrt(0.5))-1) > 0.05 || !(c.ZeroUncertaintyAmperes > 0.28 && c.ZeroUncertaintyAmperes < 0.35) {
 		t.Errorf("noise %g A, zero %g A", c.NoiseAmperes, c.ZeroUncertaintyAmperes)
 	}
+	return read.Conductors[0].Estimator
 }
 
 func indent(by, text string) string {
@@ -131,6 +150,9 @@ func TestStabilityJSON(t *testing.T) {
 	}
 	if walk := got.Settings.Fixedzero["walk_amperes_per_root_hour"]; walk != k.Value*60 {
 		t.Errorf("walk %g, want %g", walk, k.Value*60)
+	}
+	if b := got.Settings.Biasfilter; b["zero_walk_amperes_per_root_hour"] != k.Value*60 || b["noise_amperes"] != got.Settings.Channel["noise_amperes"] {
+		t.Errorf("biasfilter %v", b)
 	}
 	if len(got.Deviations) < 10 || got.Log.ReadingCount != 8000 || len(got.Warnings) != 0 {
 		t.Errorf("%d deviations of %d readings, warnings %v", len(got.Deviations), got.Log.ReadingCount, got.Warnings)

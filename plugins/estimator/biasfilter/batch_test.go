@@ -35,11 +35,9 @@ func (b *batch) normal(sigma float64) quantity {
 
 func (q quantity) plus(factor float64, o quantity) quantity {
 	sum := quantity{constant: q.constant + factor*o.constant, by: make([]float64, mostUnknown)}
-	for i := range o.by {
-		if q.by != nil {
-			sum.by[i] = q.by[i]
-		}
-		sum.by[i] += factor * o.by[i]
+	copy(sum.by, q.by)
+	for i, by := range o.by {
+		sum.by[i] += factor * by
 	}
 	return sum
 }
@@ -165,6 +163,7 @@ func (d *dense) mean() quantity {
 type model struct {
 	batch
 	channels   []*dense
+	fused      quantity
 	rho        quantity
 	standing   quantity
 	resting    bool
@@ -223,17 +222,31 @@ func (m *model) rest(s *plugin.Summary) {
 	}
 }
 
-func (m *model) mark(of Mark) {
-	e := m.normal(of.UncertaintyCoulombs)
+// mix adds to the fused charge what the channels' charges gained since they stood somewhere, each by its weight.
+func (m *model) mix(weights []float64, since []quantity) {
+	for i, d := range m.channels {
+		m.fused = m.fused.plus(weights[i], d.charge).plus(-weights[i], since[i])
+	}
+}
+
+func (m *model) charges() (all []quantity) {
+	for _, d := range m.channels {
+		all = append(all, d.charge)
+	}
+	return all
+}
+
+func (m *model) mark(of *plugin.Mark) {
+	e := m.normal(of.GetStandardUncertaintyCoulombs())
 	for _, d := range m.channels {
 		if m.marked {
 			q := d.charge.plus(-1, d.mark).plus(-1, e).plus(1, m.markError)
-			q.constant -= d.raw - (of.Coulombs - m.markCharge)
+			q.constant -= d.raw - (of.GetPassedCoulombs() - m.markCharge)
 			m.measure(q, d.white)
 		}
 		d.mark, d.raw, d.white = d.charge, 0, 0
 	}
-	m.markError, m.marked, m.markCharge = e, true, of.Coulombs
+	m.markError, m.marked, m.markCharge = e, true, of.GetPassedCoulombs()
 }
 
 // After any course of load, rests, comparisons and marks the filter knows what least squares over all of it knows: a rest that comes late has
@@ -274,24 +287,43 @@ func courseOf(r *rapid.T, e *Estimator, m *model) {
 			d := m.channels[i]
 			d.warm, d.z = s.Channels[i].TemperatureCelsius-25, s.Channels[i].PlayMeanRatios
 		}
+		weights := mixed(r, s)
+		// A mark that ends a span of rests alone is exact, and to least squares a division by 0.
+		if s.Rest == restNone && rapid.IntRange(0, 3).Draw(r, "mark") == 0 {
+			marks++
+			s.Marks = []*plugin.Mark{{PassedCoulombs: rapid.Float64Range(-9, 9).Draw(r, "charge"), StandardUncertaintyCoulombs: float64(marks)}}
+		}
 		if err := e.update(s); err != nil {
 			r.Fatal(err)
 		}
+		before := m.charges()
 		if s.Rest == restCertain {
 			m.rest(s)
 		} else {
 			m.load(s)
 		}
-		// A mark that ends a span of rests alone is exact, and to least squares a division by 0.
-		if s.Rest == restNone && rapid.IntRange(0, 3).Draw(r, "mark") == 0 {
-			marks++
-			mark := Mark{MonotonicNanos: s.LastMonotonicNanos, Coulombs: rapid.Float64Range(-9, 9).Draw(r, "charge"), UncertaintyCoulombs: float64(marks)}
-			if err := e.Mark(mark); err != nil {
-				r.Fatal(err)
-			}
+		m.mix(weights, before)
+		for _, mark := range s.Marks {
 			m.mark(mark)
 		}
+		if notes := e.Notes(); len(notes) > 0 {
+			r.Fatal(notes)
+		}
 	}
+}
+
+// mixed gives a summary a fused current: the channels by weights, one of which may be 0.
+func mixed(r *rapid.T, s *plugin.Summary) (weights []float64) {
+	w := rapid.SampledFrom([]float64{0, 0.3, 0.5, 1}).Draw(r, "weight")
+	weights = []float64{w, 1 - w}
+	s.Fused = &pluginv1.Fused{IntegralSeconds: 10}
+	for i, c := range s.GetChannels() {
+		if weights[i] > 0 {
+			share := &pluginv1.FusedShare{Name: c.GetName(), WeightSeconds: 10 * weights[i], IntegralCoulombs: weights[i] * c.GetIntegralCoulombs()}
+			s.Fused.Shares = append(s.Fused.Shares, share)
+		}
+	}
+	return weights
 }
 
 func randomSummary(r *rapid.T, c *channel) *plugin.ChannelSummary {
@@ -318,6 +350,7 @@ func compareWithBatch(r *rapid.T, e *Estimator, m *model) {
 			asked, at = append(asked, h), append(at, l.plays+j)
 		}
 	}
+	asked, at = append(asked, m.fused), append(at, e.fused)
 	for i := range asked {
 		if asked[i].by == nil {
 			asked[i].by = make([]float64, mostUnknown)

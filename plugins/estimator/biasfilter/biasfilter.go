@@ -20,10 +20,11 @@ type Estimator struct {
 	memory     conductorMemory
 	notes      []*pluginv1.Note
 
-	residual, standing, markError, markNew int // where ρ and e stand in the filter
+	residual, standing, markError, markNew, fused int // where ρ, e and B_f stand in the filter
 
 	// Of one summary.
 	taken []*channel
+	mixed bool // it has a fused current
 	form  []term
 }
 
@@ -65,8 +66,11 @@ func (e *Estimator) lay(channels []*plugin.Channel) {
 		at = c.at.end
 	}
 	e.quiescence = value(e.settings.QuiescenceAmperes, e.quiescence)
-	e.residual, e.standing, e.markError, e.markNew = at, at+1, at+2, at+3
-	e.filter = newFilter(at + 4)
+	e.residual, e.standing, e.markError, e.markNew, e.fused = at, at+1, at+2, at+3, at+4
+	for _, c := range e.channels {
+		c.at.fused = e.fused
+	}
+	e.filter = newFilter(at + 5)
 	e.prior()
 }
 
@@ -106,6 +110,9 @@ func (e *Estimator) update(summary *plugin.Summary) error {
 		}
 		e.taken = append(e.taken, c)
 	}
+	if err := e.takeFused(summary.GetFused()); err != nil {
+		return err
+	}
 	for i, of := range summary.GetChannels() {
 		e.taken[i].take(summary, of)
 	}
@@ -115,7 +122,12 @@ func (e *Estimator) update(summary *plugin.Summary) error {
 	} else {
 		e.load()
 	}
+	e.mixElsewhere()
 	e.differ(believed)
+	for _, c := range e.taken {
+		c.notice(e.filter)
+	}
+	e.marks(summary)
 	return nil
 }
 
@@ -132,7 +144,7 @@ func (e *Estimator) load() {
 	for _, c := range e.taken {
 		c.Resting.end()
 		c.load(e.filter)
-		c.Unchecked += c.now.seconds
+		c.leaveUnchecked()
 	}
 }
 
@@ -152,7 +164,7 @@ func (e *Estimator) estimate(c *channel) *plugin.ChannelEstimate {
 func (e *Estimator) Age(by time.Duration) {
 	for _, c := range e.channels {
 		if seconds := by.Seconds(); seconds > 0 {
-			e.filter.walk(c.at.zero, -1, c.density, seconds)
+			e.filter.walk(c.at.zero, c.density, seconds)
 			c.memory.Age += seconds
 		}
 		c.Begun, c.Span.Valid = false, false

@@ -42,7 +42,7 @@ func TestPlayHalfWidths(t *testing.T) {
 
 func TestDefaultsComeFromTheChannel(t *testing.T) {
 	got := newFigures(mainChannel(), nil)
-	want := figures{zero: 0.5, density: (0.05 / 60) * (0.05 / 60), drift: 0.01, gain: 0.002, noise: 0.2, floor: 0.2 / 10, quiet: 0.2}
+	want := figures{zero: 0.5, density: (0.05 / 60) * (0.05 / 60), drift: 0.01, gain: 0.002, noise: 0.2, floor: 0.2 / 100, quiet: 0.2}
 	if got.zero != want.zero || math.Abs(got.density-want.density) > 1e-18 || got.drift != want.drift || got.gain != want.gain || got.noise != want.noise ||
 		got.floor != want.floor || got.quiet != want.quiet || got.plays != nil {
 		t.Errorf("%+v, want %+v", got, want)
@@ -111,10 +111,10 @@ func course(s *script, from, to int) {
 				}
 			}
 		}
-		s.next(rest, current+0.2, current+0.5+current*0.001)
 		if k%1000 == 999 {
 			s.mark(float64(k), 500)
 		}
+		s.next(rest, current+0.2, current+0.5+current*0.001)
 	}
 }
 

@@ -16,6 +16,7 @@ type channel struct {
 	rest   []term // the same, ρ and ε: what a rest measures
 	charge []term // b, k, h and g with what each adds to B
 	now    reading
+	share  share // in the fused current of the newest summary
 }
 
 // memory is what of a channel outlives a summary, beside the filter's states.
@@ -31,8 +32,10 @@ type memory struct {
 	Held      []float64 `json:"held"`       // z when the rest began
 	Blind     bool      `json:"blind"`      // operators were asked for and not given
 	Age       float64   `json:"age_seconds"`
+	Current   float64   `json:"current_amperes"` // newest mean, less the offset
 	Resting   resting   `json:"resting"`
 	Unchecked float64   `json:"unchecked_seconds"` // integrated since the newest rest believed
+	Weighed   float64   `json:"weighed_seconds"`   // and in the fused current
 	Span      span      `json:"span"`
 	Window    window    `json:"window"`
 }
@@ -49,6 +52,7 @@ type reading struct {
 	seconds  float64 // D
 	span     float64 // first to last scan
 	apart    float64 // seconds by which the time since the summary before exceeds D
+	back     bool    // time ran backwards before it
 	follows  bool    // on the summary before, without a hole
 	whole    bool    // every reading was usable
 	least    float64 // reading
@@ -100,6 +104,7 @@ func (c *channel) follow(s *plugin.Summary) {
 	first, last := s.GetFirstMonotonicNanos(), s.GetLastMonotonicNanos()
 	n := &c.now
 	onward := c.Begun && first >= c.Last
+	n.back = c.Begun && !onward
 	n.follows = onward && s.GetFirstSequence() == c.Sequence+1
 	elapsed := n.span
 	if onward {
@@ -135,9 +140,20 @@ func (c *channel) move(i int, to float64) {
 	c.Regressor[i], c.offset[1+i].by = to, to
 }
 
-// integrate adds the correction over some seconds whose raw integral is coulombs to B, the zero walking all the while:
-// B += ∫(b + k(T−T₀) + Σhz)dt + g·(what flowed, as far as is known).
-func (c *channel) integrate(f *filter, seconds, coulombs float64, known bool) {
+// integrate adds the correction over some seconds whose raw integral is coulombs to B, and a share's to the fused charge, the zero walking
+// all the while.
+func (c *channel) integrate(f *filter, seconds, coulombs float64, known bool, of share) {
+	c.add(f, c.at.charge, seconds, coulombs, known)
+	if of.seconds == 0 {
+		f.walk(c.at.zero, c.density, seconds, term{c.at.charge, 1})
+		return
+	}
+	c.add(f, c.at.fused, of.seconds, of.coulombs, true)
+	f.walk(c.at.zero, c.density, seconds, term{c.at.charge, 1}, term{c.at.fused, of.seconds / max(seconds, of.seconds)})
+}
+
+// add integrates the correction as it is now: a charge += ∫(b + k(T−T₀) + Σhz)dt + g·(what flowed, as far as is known).
+func (c *channel) add(f *filter, charge int, seconds, coulombs float64, known bool) {
 	offset, _ := f.value(c.offset)
 	for i, a := range c.offset {
 		c.charge[i].by = a.by * seconds
@@ -147,16 +163,29 @@ func (c *channel) integrate(f *filter, seconds, coulombs float64, known bool) {
 		flowed = coulombs - offset*seconds
 	}
 	c.charge[len(c.offset)].by = flowed
-	f.couple(c.at.charge, c.charge)
-	f.walk(c.at.zero, c.at.charge, c.density, seconds)
+	f.couple(charge, c.charge)
 }
 
 // load treats the summary as one in which current flowed.
 func (c *channel) load(f *filter) {
 	n := &c.now
-	f.walk(c.at.zero, -1, c.density, n.apart)
-	c.integrate(f, n.seconds, n.coulombs, n.integral)
+	f.walk(c.at.zero, c.density, n.apart)
+	c.integrate(f, n.seconds, n.coulombs, n.integral, c.share)
 	c.Span.add(n, true)
+}
+
+// leaveUnchecked counts the summary as one that no rest has checked yet.
+func (c *channel) leaveUnchecked() {
+	c.Unchecked += c.now.seconds
+	c.Weighed += c.share.seconds
+}
+
+// notice keeps what flowed.
+func (c *channel) notice(f *filter) {
+	if c.now.known {
+		offset, _ := f.value(c.offset)
+		c.Current = c.now.mean - offset
+	}
 }
 
 // unseen is the variance of the offset over the next summary that the newest regressors do not show: they are taken to move on by as much

@@ -76,7 +76,7 @@ func TestInnovationsAreWhite(t *testing.T) {
 	form, sum, lagged, last := []term{{0, 1}}, 0.0, 0.0, 0.0
 	for range steps {
 		f.couple(1, form)
-		f.walk(0, 1, q, 1)
+		f.walk(0, q, 1, term{1, 1})
 		truth += math.Sqrt(q) * random.NormFloat64()
 		v, s := f.update(form, truth+math.Sqrt(r)*random.NormFloat64(), r)
 		v /= math.Sqrt(s)

@@ -92,7 +92,8 @@ func (e *Estimator) compare(a, b *channel) {
 	apart := skew / seconds * (max(u.Greatest, v.Greatest) - min(u.Least, v.Least))
 	floor := differenceFloor(&a.figures, &b.figures, e.settings.DifferenceFloorAmperes)
 	variance := floor*floor + apart*apart + a.noise*a.noise/u.Count + b.noise*b.noise/v.Count + (a.density*u.Seconds+b.density*v.Seconds)/3
-	e.form = b.windowForm(a.windowForm(e.form[:0], 1), -1)
+	current := (u.current() + v.current()) / 2 // the same for both: what is wrong with all gains alike no difference shows
+	e.form = b.windowForm(a.windowForm(e.form[:0], 1, current), -1, current)
 	difference := u.Coulombs/u.Seconds - v.Coulombs/v.Seconds
 	expected, s := e.filter.value(e.form)
 	innovation := difference - expected
@@ -104,12 +105,15 @@ func (e *Estimator) compare(a, b *channel) {
 	e.filter.update(e.form, difference, variance)
 }
 
-// windowForm appends φ̄ᵀθ over a channel's window.
-func (c *channel) windowForm(form []term, sign float64) []term {
+// current is the mean that flowed, as far as is known.
+func (w *window) current() float64 { return w.Regressor[len(w.Regressor)-1] / w.Seconds }
+
+// windowForm appends φ̄ᵀθ over a channel's window, in which a current flowed.
+func (c *channel) windowForm(form []term, sign, current float64) []term {
 	w := &c.Window
 	form = append(form, term{c.at.zero, sign})
 	for i := range c.Regressor {
 		form = append(form, term{c.at.zero + 1 + i, sign * w.Regressor[i] / w.Seconds})
 	}
-	return append(form, term{c.at.gain, sign * w.Regressor[len(c.Regressor)] / w.Seconds})
+	return append(form, term{c.at.gain, sign * current})
 }

@@ -26,12 +26,19 @@ func (f *filter) row(i int) []float64 { return f.p[i*f.n : (i+1)*f.n] }
 func (f *filter) value(form []term) (mean, variance float64) {
 	for _, a := range form {
 		mean += a.by * f.x[a.at]
-		row := f.row(a.at)
-		for _, b := range form {
-			variance += a.by * b.by * row[b.at]
+	}
+	return mean, max(0, f.covariance(form, form))
+}
+
+// covariance gives that of two forms.
+func (f *filter) covariance(a, b []term) (sum float64) {
+	for _, s := range a {
+		row := f.row(s.at)
+		for _, t := range b {
+			sum += s.by * t.by * row[t.at]
 		}
 	}
-	return mean, max(0, variance)
+	return sum
 }
 
 // draw sets a state to a mean and variance that nothing else has to do with.
@@ -51,9 +58,6 @@ func (f *filter) clone(i, j int) {
 		f.p[l*f.n+i] = f.p[i*f.n+l]
 	}
 }
-
-// widen adds variance to a state.
-func (f *filter) widen(i int, variance float64) { f.p[i*f.n+i] += variance }
 
 // couple adds a form of other states to state i: x_i ← x_i + Σ by·x_at.
 func (f *filter) couple(i int, form []term) {
@@ -76,16 +80,24 @@ func (f *filter) couple(i int, form []term) {
 	f.p[i*f.n+i] = max(0, variance)
 }
 
-// walk lets state i wander with density q over a time and, if it is one, state of be its integral:
-// P_ii += qt, P_io += qt²/2, P_oo += qt³/3.
-func (f *filter) walk(i, of int, q, t float64) {
+// walk lets state i wander with density q over a time, and other states be integrals of it, each times a factor α:
+// P_ii += qt, P_io += αqt²/2, P_oo′ += αα′qt³/3.
+func (f *filter) walk(i int, q, t float64, integrals ...term) {
 	f.p[i*f.n+i] += q * t
-	if of < 0 {
-		return
+	for _, a := range integrals {
+		cross := f.p[i*f.n+a.at] + a.by*q*t*t/2
+		f.p[i*f.n+a.at], f.p[a.at*f.n+i] = cross, cross
 	}
-	cross := f.p[i*f.n+of] + q*t*t/2
-	f.p[i*f.n+of], f.p[of*f.n+i] = cross, cross
-	f.p[of*f.n+of] += q * t * t * t / 3
+	f.spread(q*t*t*t/3, integrals...)
+}
+
+// spread adds one error of a variance to several states, times a factor each.
+func (f *filter) spread(variance float64, over ...term) {
+	for _, a := range over {
+		for _, b := range over {
+			f.p[a.at*f.n+b.at] += a.by * b.by * variance
+		}
+	}
 }
 
 // update takes the scalar measurement y = form·x + n, var n = r, in Joseph's form, P ← (I − k h)P(I − k h)ᵀ + k r kᵀ, made symmetric

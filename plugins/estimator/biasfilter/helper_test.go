@@ -50,6 +50,7 @@ type script struct {
 	nanos   int64
 	last    *plugin.ChannelEstimate
 	change  func(*plugin.Summary) // of the next summary
+	marked  []*plugin.Mark        // that come with the next summary
 }
 
 func scriptOf(t testing.TB, e *Estimator) *script { return &script{TB: t, Estimator: e, seconds: 10} }
@@ -70,6 +71,7 @@ func (s *script) next(rest pluginv1.Rest, means ...float64) {
 	}
 	s.nanos += length
 	s.count++
+	summary.Marks, s.marked = s.marked, nil
 	if s.change != nil {
 		s.change(summary)
 	}

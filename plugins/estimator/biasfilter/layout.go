@@ -16,6 +16,7 @@ type layout struct {
 	floor  int // ε, amperes
 	mark   int // M, coulombs
 	end    int
+	fused  int // B_f, coulombs, the same of all channels
 }
 
 func newLayout(at, plays int) layout {
@@ -40,7 +41,7 @@ func (e *Estimator) labels() []string {
 		}
 	}
 	labels[e.residual], labels[e.standing] = "residual", "standing residual"
-	labels[e.markError], labels[e.markNew] = "mark error", "new mark error"
+	labels[e.markError], labels[e.markNew], labels[e.fused] = "mark error", "new mark error", "fused charge"
 	return labels
 }
 

@@ -1,20 +1,18 @@
 package biasfilter
 
 import (
-	"errors"
 	"fmt"
 	"math"
+
+	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
-// Mark is a time at which the charge is known from elsewhere, as that of a full battery is.
-type Mark struct {
-	// MonotonicNanos is when, within the newest summary.
-	MonotonicNanos int64
-	// Coulombs is the net charge that has gone through the conductor in the positive direction, counted from an origin that stays the same:
-	// where positive is discharge, the stored charge with its sign turned.
-	Coulombs float64
-	// UncertaintyCoulombs is its standard uncertainty; the errors of two marks are independent.
-	UncertaintyCoulombs float64
+// mark is a time at which the charge is known from elsewhere, as that of a full battery is.
+type mark struct {
+	nanos       int64   // when: as of a summary's last scan
+	within      int64   // ns, the length of that summary
+	coulombs    float64 // that have gone through the conductor in the sign of the readings, from an origin that stays the same
+	uncertainty float64 // coulombs, standard; the errors of two marks are independent
 }
 
 // span is a channel's raw charge since the last mark.
@@ -36,64 +34,73 @@ func (s *span) add(n *reading, load bool) {
 	}
 }
 
-// Mark takes a mark after the newest summary. Two of them measure what B has gained in between, for each channel
+// marks takes those that came with a summary, in their order, each as of its last scan. Where time ran backwards they begin anew, for what
+// flowed since the one before is not known.
+func (e *Estimator) marks(summary *plugin.Summary) {
+	for _, c := range e.taken {
+		e.memory.Marked = e.memory.Marked && !c.now.back
+	}
+	last := summary.GetLastMonotonicNanos()
+	for _, m := range summary.GetMarks() {
+		at := mark{last, last - summary.GetFirstMonotonicNanos(), m.GetPassedCoulombs(), m.GetStandardUncertaintyCoulombs()}
+		if err := e.mark(at); err != nil {
+			e.note("", "mark refused", "%v", err)
+		}
+	}
+}
+
+// mark takes one. Two of them measure what B has gained in between, for each channel
 //
 //	Q_raw(t₁,t₂) − (X₂ − X₁) = B − M − e₂ + e₁ + n,
 //
 // with e the marks' errors, which the channels have in common, and n the noise of the readings. Marks that contradict each other
 // by the gate teach nothing and make a note; the newer is the one the next is held against. An error leaves everything as it was.
-func (e *Estimator) Mark(m Mark) error {
+func (e *Estimator) mark(m mark) error {
 	if err := e.timely(m); err != nil {
 		return err
 	}
 	f := e.filter
-	f.draw(e.markNew, 0, m.UncertaintyCoulombs*m.UncertaintyCoulombs)
+	f.draw(e.markNew, 0, m.uncertainty*m.uncertainty)
 	if e.memory.Marked && e.agrees(m) {
 		for _, c := range e.channels {
-			if c.Span.Valid {
+			if c.comparable(m) {
 				f.update(e.markForm(c), e.gained(c, m), c.Span.White+c.lag(m))
 			}
 		}
 	}
 	for _, c := range e.channels {
 		f.clone(c.at.mark, c.at.charge)
-		c.Span = span{Valid: c.Begun, White: c.lag(m)}
+		c.Span = span{Valid: c.near(m), White: c.lag(m)}
 	}
 	f.clone(e.markError, e.markNew)
 	f.draw(e.markNew, 0, 0)
-	e.memory.Marked, e.memory.MarkNanos, e.memory.MarkCoulombs = true, m.MonotonicNanos, m.Coulombs
+	e.memory.Marked, e.memory.MarkNanos, e.memory.MarkCoulombs = true, m.nanos, m.coulombs
 	return nil
 }
 
-// timely refuses marks that cannot be placed.
-func (e *Estimator) timely(m Mark) error {
-	first, last, begun := int64(math.MinInt64), int64(math.MinInt64), false
-	for _, c := range e.channels {
-		if c.Begun {
-			first, last, begun = max(first, c.First), max(last, c.Last), true
-		}
-	}
+// timely refuses marks that cannot be used.
+func (e *Estimator) timely(m mark) error {
 	switch {
-	case !finite(m.Coulombs) || !(m.UncertaintyCoulombs > 0 && finite(m.UncertaintyCoulombs)):
-		return fmt.Errorf("a mark of %g C ± %g C: both must be finite, the uncertainty above 0", m.Coulombs, m.UncertaintyCoulombs)
-	case !begun:
-		return errors.New("a mark before the first summary")
-	case m.MonotonicNanos > last:
-		return fmt.Errorf("a mark %g s in the future", float64(m.MonotonicNanos-last)*1e-9)
-	case m.MonotonicNanos < first:
-		return fmt.Errorf("a mark %g s before the newest summary: hand it over before the next one", float64(first-m.MonotonicNanos)*1e-9)
-	case e.memory.Marked && m.MonotonicNanos <= e.memory.MarkNanos:
-		return errors.New("a mark out of order: not later than the one before")
+	case !finite(m.coulombs) || !(m.uncertainty > 0 && finite(m.uncertainty)):
+		return fmt.Errorf("a mark of %g C ± %g C: both must be finite, the uncertainty above 0", m.coulombs, m.uncertainty)
+	case e.memory.Marked && m.nanos < e.memory.MarkNanos:
+		return fmt.Errorf("a mark out of order: %g s before the one before", float64(e.memory.MarkNanos-m.nanos)*1e-9)
 	}
 	return nil
 }
+
+// near tells whether B stands close enough to a mark to be compared with it, as it does where the channel is on the device whose summary the
+// mark came with. Others may be as much off as both summaries are long, and a second.
+func (c *channel) near(m mark) bool {
+	away := m.nanos - c.Last
+	return c.Begun && max(away, -away) <= m.within+c.Last-c.First+mostApart*1e9
+}
+
+func (c *channel) comparable(m mark) bool { return c.Span.Valid && c.near(m) }
 
 // lag is the variance of the charge between a mark and the end of the channel's newest summary, where B stands.
-func (c *channel) lag(m Mark) float64 {
-	if !c.now.known || !c.Begun {
-		return 0
-	}
-	charge := c.now.mean * float64(m.MonotonicNanos-c.Last) * 1e-9
+func (c *channel) lag(m mark) float64 {
+	charge := c.Current * float64(m.nanos-c.Last) * 1e-9
 	return charge * charge
 }
 
@@ -103,14 +110,14 @@ func (e *Estimator) markForm(c *channel) []term {
 }
 
 // gained is what two marks say a channel's raw integral is too large by.
-func (e *Estimator) gained(c *channel, m Mark) float64 {
-	return c.Span.Coulombs - (m.Coulombs - e.memory.MarkCoulombs)
+func (e *Estimator) gained(c *channel, m mark) float64 {
+	return c.Span.Coulombs - (m.coulombs - e.memory.MarkCoulombs)
 }
 
 // agrees holds a mark against the one before on every channel.
-func (e *Estimator) agrees(m Mark) bool {
+func (e *Estimator) agrees(m mark) bool {
 	for _, c := range e.channels {
-		if !c.Span.Valid {
+		if !c.comparable(m) {
 			continue
 		}
 		expected, s := e.filter.value(e.markForm(c))

@@ -2,7 +2,6 @@ package biasfilter
 
 import (
 	"math"
-	"strings"
 	"testing"
 
 	"github.com/ampledger/ampledger/plugins/plugin"
@@ -118,79 +117,4 @@ func TestChannelsThatDisagree(t *testing.T) {
 	s.over(600, restNone, 50, 50.8)
 	s.over(600, restNone, 50, 90)
 	s.wantTold("once more, after they agreed", "channels disagree")
-}
-
-// mark hands a mark over at the end of the newest summary.
-func (s *script) mark(coulombs, u float64) {
-	s.Helper()
-	if err := s.Estimator.Mark(Mark{s.nanos, coulombs, u}); err != nil {
-		s.Fatal(err)
-	}
-}
-
-// Full, then through a day of load to full again: the net charge is 0 ± 200 C, and the raw integral says what the zero was.
-func TestMarks(t *testing.T) {
-	s := plain(t, nil)
-	s.next(restNone, 0.3)
-	s.mark(1000, 100)
-	s.over(day/2, restNone, 80.3)
-	s.over(day/2, restNone, -79.7)
-	s.covers("between", 0.3*(day+10), 0.6*day)
-	s.mark(1000, 100)
-	s.next(restNone, 0.3)
-	s.covers("after", 0.3*(day+20), 160)
-	if got, u := s.last.GetOffsetAmperes(), s.last.GetStandardUncertaintyAmperes(); math.Abs(got-0.3) > 2*u || u > 0.1 {
-		t.Errorf("offset %v A ± %v A", got, u)
-	}
-	s.wantTold("sound marks")
-}
-
-// A mark between two true ones is off by 30 Ah: nothing is learnt from the pairs it is in, and the next pair is believed again.
-func TestMarksThatContradict(t *testing.T) {
-	s, calm := plain(t, nil), plain(t, nil)
-	for _, c := range []*script{s, calm} {
-		c.over(600, restCertain, 0.3)
-		c.mark(0, 100)
-		c.over(7200, restNone, 0.3)
-	}
-	s.mark(108000, 100)
-	s.wantTold("30 Ah off", "marks contradict")
-	s.next(restNone, 0.3)
-	calm.next(restNone, 0.3)
-	if !sameFigures(s.last, calm.last) {
-		t.Errorf("after the false mark %v, without it %v", s.last, calm.last)
-	}
-	s.over(7200, restNone, 0.3)
-	s.mark(0, 100)
-	s.wantTold("back", "marks contradict")
-	s.over(7200, restNone, 0.3)
-	before := s.last.GetCorrectionUncertaintyCoulombs()
-	s.mark(0, 1)
-	s.next(restNone, 0.3)
-	s.wantTold("two that agree")
-	s.covers("after all", 0.3*float64(s.count)*10, before)
-}
-
-func TestMarksThatCannotBePlaced(t *testing.T) {
-	s := plain(t, nil)
-	for _, c := range []struct {
-		what, want string
-		mark       Mark
-	}{
-		{"none read", "before the first summary", Mark{0, 0, 1}},
-		{"future", "2 s in the future", Mark{102e9, 0, 1}},
-		{"past", "50 s before the newest summary", Mark{40.1e9, 0, 1}},
-		{"no uncertainty", "uncertainty above 0", Mark{100e9, 0, 0}},
-		{"no figure", "must be finite", Mark{100e9, math.NaN(), 1}},
-		{"sound", "", Mark{100e9, 0, 1}},
-		{"again", "out of order", Mark{100e9, 0, 1}},
-	} {
-		err := s.Estimator.Mark(c.mark)
-		if c.want == "" && err != nil || c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want)) {
-			t.Errorf("%s: error %v, want %q", c.what, err, c.want)
-		}
-		if s.count == 0 {
-			s.over(100, restNone, 5)
-		}
-	}
 }

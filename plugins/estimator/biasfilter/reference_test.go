@@ -76,7 +76,7 @@ func TestNile(t *testing.T) {
 	form := []term{{0, 1}}
 	logLikelihood, squared := 0.0, 0.0
 	for _, row := range rows[1:] {
-		f.walk(0, -1, nileWalk, 1)
+		f.walk(0, nileWalk, 1)
 		near(t, row["year"]+" a", f.x[0], figure(t, row, "a"), 1e-8)
 		near(t, row["year"]+" P", f.p[0], figure(t, row, "P"), 1e-8)
 		v, s := f.update(form, figure(t, row, "y"), nileNoise)
@@ -93,7 +93,7 @@ func TestNile(t *testing.T) {
 	near(t, "statsmodels' log-likelihood", logLikelihood-math.Log(2*math.Pi)/2, nileResult(t, "loglik at (15099; 1469.1), statsmodels convention"), 1e-10)
 	near(t, "NIS", squared, nileResult(t, "sum of squared standardised innovations 1872-1970 (99 terms)"), 1e-9)
 	near(t, "steady state, filtered", f.p[0], nileResult(t, "steady-state filtered variance P_filt"), 1e-9)
-	f.walk(0, -1, nileWalk, 1)
+	f.walk(0, nileWalk, 1)
 	near(t, "steady state, predicted", f.p[0], nileResult(t, "steady-state predicted variance P"), 1e-9)
 	near(t, "level of 1971", f.x[0], nileResult(t, "predicted level for 1971"), 1e-9)
 }

@@ -49,7 +49,8 @@ func (e *Estimator) begin(c *channel) {
 	f, r := e.filter, &c.Resting
 	c.forget(f, c.Age)
 	f.x[c.at.charge] += jump*c.Unchecked/2 + r.Coulombs - r.Applied
-	f.widen(c.at.charge, jump*jump*c.Unchecked*c.Unchecked/12)
+	f.x[c.at.fused] += jump*c.Weighed/2 + r.FusedCoulombs - r.FusedApplied
+	f.spread(jump*jump/12, term{c.at.charge, c.Unchecked}, term{c.at.fused, c.Weighed})
 	e.noteReopened(c, jump)
 	r.pass()
 }

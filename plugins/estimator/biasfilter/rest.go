@@ -19,13 +19,18 @@ type resting struct {
 	Seconds  float64 `json:"seconds"`  // since the first of them
 	Coulombs float64 `json:"coulombs"` // raw integral meanwhile
 	Applied  float64 `json:"applied"`  // and what B was moved by
+
+	FusedCoulombs float64 `json:"fused_coulombs"` // the same of its share in the fused current
+	FusedApplied  float64 `json:"fused_applied"`
 }
 
 // end ends a channel's rest.
 func (r *resting) end() { *r = resting{Draw: r.Draw} }
 
 // pass forgets rejections.
-func (r *resting) pass() { r.Failing, r.Count, r.Seconds, r.Coulombs, r.Applied = false, 0, 0, 0, 0 }
+func (r *resting) pass() {
+	*r = resting{Now: r.Now, Draw: r.Draw, Credited: r.Credited, Noted: r.Noted}
+}
 
 // kind tells whether a summary is a rest, and whether only for its quiescence.
 func (e *Estimator) kind(s *plugin.Summary) (quiescent, rest bool) {
@@ -141,7 +146,7 @@ func (e *Estimator) repose(quiescent bool) (believed bool) {
 		case !c.now.known:
 			c.Resting.end()
 			c.load(e.filter)
-			c.Unchecked += c.now.seconds
+			c.leaveUnchecked()
 		case believed:
 			e.credit(c)
 		default:
@@ -188,27 +193,37 @@ func (e *Estimator) doubted() bool {
 }
 
 // credit moves B over a believed summary. What the summaries before left open, the interval that leads into the rest and scans that were
-// lost, counts as load; the rest itself counts whole: B += R − ρ·D.
+// lost, counts as load; the rest itself counts whole: B += R − ρ·D. The fused current's summary is split as the channel's own.
 func (e *Estimator) credit(c *channel) {
 	f, n := e.filter, &c.now
-	f.walk(c.at.zero, -1, c.density, n.apart)
-	seconds, coulombs := n.seconds, n.coulombs
+	f.walk(c.at.zero, c.density, n.apart)
+	seconds, coulombs, rest := n.seconds, n.coulombs, c.share
 	switch {
 	case !n.integral:
-		c.integrate(f, seconds, 0, false)
-		seconds, coulombs = 0, 0
+		c.integrate(f, seconds, 0, false, rest)
+		seconds, coulombs, rest = 0, 0, share{}
 	case !c.Resting.Credited || !n.follows:
 		seconds = min(n.span, n.seconds)
 		coulombs = n.mean * seconds
-		c.integrate(f, n.seconds-seconds, n.coulombs-coulombs, true)
+		rest = c.share.part(seconds/n.seconds, n.mean)
+		c.integrate(f, n.seconds-seconds, n.coulombs-coulombs, true, c.share.less(rest))
 	}
-	f.walk(c.at.zero, -1, c.density, seconds)
-	f.x[c.at.charge] += coulombs
-	flows := e.flows(-seconds)
-	f.couple(c.at.charge, flows[:])
+	f.walk(c.at.zero, c.density, seconds)
+	e.settle(c.at.charge, seconds, coulombs)
+	e.settle(c.at.fused, rest.seconds, rest.coulombs)
 	c.Resting.pass()
-	c.Resting.Credited, c.Unchecked = true, 0
+	c.Resting.Credited, c.Unchecked, c.Weighed = true, 0, 0
 	c.Span.add(n, false)
+}
+
+// settle moves a charge over some seconds of rest whose raw integral is coulombs.
+func (e *Estimator) settle(charge int, seconds, coulombs float64) {
+	if seconds == 0 && coulombs == 0 {
+		return
+	}
+	e.filter.x[charge] += coulombs
+	flows := e.flows(-seconds)
+	e.filter.couple(charge, flows[:])
 }
 
 // reject treats a summary of a rest that is not believed as load, and says so once in a rest.
@@ -217,15 +232,18 @@ func (e *Estimator) reject(c *channel) {
 		c.Resting.Noted = true
 		e.noteRejected(c)
 	}
-	before := e.filter.x[c.at.charge]
+	r, x := &c.Resting, e.filter.x
+	before, fused := x[c.at.charge], x[c.at.fused]
 	c.release()
 	c.load(e.filter)
-	c.Resting.Credited = false
-	if c.Resting.Count == 0 {
-		c.Unchecked += c.now.seconds
+	r.Credited = false
+	if r.Count == 0 {
+		c.leaveUnchecked()
 		return
 	}
-	c.Resting.Seconds += c.now.seconds
-	c.Resting.Coulombs += c.now.coulombs
-	c.Resting.Applied += e.filter.x[c.at.charge] - before
+	r.Seconds += c.now.seconds
+	r.Coulombs += c.now.coulombs
+	r.Applied += x[c.at.charge] - before
+	r.FusedCoulombs += c.share.coulombs
+	r.FusedApplied += x[c.at.fused] - fused
 }

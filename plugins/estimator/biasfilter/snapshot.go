@@ -87,13 +87,13 @@ func (s *snapshot) check() error {
 
 func (m *memory) sound() bool {
 	r, w := &m.Resting, &m.Window
-	for _, v := range []float64{m.Age, m.Unchecked, r.Count, r.Seconds, w.Seconds, w.Count} {
+	for _, v := range []float64{m.Age, m.Unchecked, m.Weighed, r.Count, r.Seconds, w.Seconds, w.Count} {
 		if !(v >= 0 && finite(v)) {
 			return false
 		}
 	}
 	for _, v := range slices.Concat(m.Regressor, m.Moved, m.Held, w.Regressor, []float64{
-		m.Reference, r.Coulombs, r.Applied, m.Span.Coulombs, w.Coulombs, w.Least, w.Greatest,
+		m.Reference, m.Current, r.Coulombs, r.Applied, r.FusedCoulombs, r.FusedApplied, m.Span.Coulombs, w.Coulombs, w.Least, w.Greatest,
 	}) {
 		if !finite(v) {
 			return false

@@ -53,8 +53,10 @@ var checks = []struct {
 }{
 	{"says its method", suite.saysItsMethod},
 	{"gives sound estimates", suite.givesSoundEstimates},
+	{"takes marks and a fused current", suite.takesMarksAndFused},
 	{"gives the same again", suite.givesTheSameAgain},
 	{"continues from each snapshot", suite.continuesFromSnapshots},
+	{"gets older", suite.getsOlder},
 	{"refuses a foreign snapshot", suite.refusesForeignSnapshots},
 	{"refuses an unknown setting by its name", suite.refusesUnknownSetting},
 	{"refuses an unknown channel", suite.refusesUnknownChannel},
@@ -95,15 +97,15 @@ func (s suite) saysItsMethod(ctx context.Context) error {
 }
 
 // observe hands over a copy, since an estimator may keep what it is given, and checks the answer.
-func observe(e plugin.Estimator, summary *plugin.Summary) ([]*plugin.ChannelEstimate, error) {
-	estimates, err := e.Observe(proto.CloneOf(summary))
+func observe(e plugin.Estimator, summary *plugin.Summary) (*plugin.Answer, error) {
+	answer, err := plugin.Ask(e, proto.CloneOf(summary))
 	if err == nil {
-		err = checkEstimates(estimates)
+		err = errors.Join(checkEstimates(answer.GetChannels()), checkFused(summary, answer))
 	}
 	if err != nil {
 		return nil, fmt.Errorf("summary of %s through %d: %w", summary.GetDevice(), summary.GetLastSequence(), err)
 	}
-	return estimates, nil
+	return answer, nil
 }
 
 func checkEstimates(estimates []*plugin.ChannelEstimate) error {
@@ -131,11 +133,11 @@ func (s suite) givesSoundEstimates(ctx context.Context) error {
 	}
 	given := 0
 	for _, summary := range slices.Concat(healthy(), sick(), healthy()) {
-		estimates, err := observe(e, summary)
+		answer, err := observe(e, summary)
 		if err != nil {
 			return err
 		}
-		given += len(estimates)
+		given += len(answer.GetChannels())
 	}
 	if given == 0 {
 		return errors.New("no estimate was given")
@@ -155,7 +157,7 @@ func follow(e, other plugin.Estimator, summaries []*plugin.Summary) error {
 		if err != nil {
 			return err
 		}
-		if !slices.EqualFunc(a, b, sameBits) {
+		if !sameBits(a, b) {
 			return fmt.Errorf("summary of %s through %d: answered %v, then %v", summary.GetDevice(), summary.GetLastSequence(), a, b)
 		}
 	}
@@ -163,7 +165,7 @@ func follow(e, other plugin.Estimator, summaries []*plugin.Summary) error {
 }
 
 // sameBits tells 0 from −0, which proto.Equal does not.
-func sameBits(a, b *plugin.ChannelEstimate) bool {
+func sameBits(a, b *plugin.Answer) bool {
 	deterministic := proto.MarshalOptions{Deterministic: true}
 	left, err := deterministic.Marshal(a)
 	right, again := deterministic.Marshal(b)

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
@@ -24,6 +25,27 @@ type counter struct {
 	disturbed   bool
 	drift       *int // shared by all
 	answer      func(e *plugin.ChannelEstimate)
+	fused       func(*plugin.Summary) *plugin.FusedCorrection
+	covariances []*plugin.ErrorCovariance
+	newest      *plugin.Summary
+	surer       bool // the older it is
+	age         time.Duration
+}
+
+func (c *counter) Age(by time.Duration) { c.age = by }
+
+func (c *counter) Fused() *plugin.FusedCorrection {
+	if c.fused == nil {
+		return nil
+	}
+	return c.fused(c.newest)
+}
+
+func (c *counter) Covariances() []*plugin.ErrorCovariance {
+	if c.newest.GetFused() == nil {
+		return nil
+	}
+	return c.covariances
 }
 
 func (c *counter) Configure(_ context.Context, _ plugin.Conductor, s plugin.Settings) (string, error) {
@@ -35,6 +57,7 @@ func (c *counter) Configure(_ context.Context, _ plugin.Conductor, s plugin.Sett
 
 func (c *counter) Observe(s *plugin.Summary) (estimates []*plugin.ChannelEstimate, err error) {
 	c.count++
+	c.newest = s
 	for _, channel := range s.GetChannels() {
 		if channel.GetName() != Shunt && channel.GetName() != Magnetic && !c.anyChannel {
 			return nil, errors.New("unknown channel")
@@ -43,6 +66,9 @@ func (c *counter) Observe(s *plugin.Summary) (estimates []*plugin.ChannelEstimat
 		if c.drift != nil {
 			*c.drift++
 			e.OffsetAmperes += float64(*c.drift)
+		}
+		if c.surer {
+			e.StandardUncertaintyAmperes = 1 / (1 + c.age.Hours())
 		}
 		c.answer(e)
 		estimates = append(estimates, e)
@@ -93,6 +119,20 @@ func TestSuiteFindsFaults(t *testing.T) {
 			c.answer = func(e *plugin.ChannelEstimate) { e.WalkAmperesPerRootSecond = math.Inf(1) }
 		}},
 		{"gives sound estimates", `channel "x", which was not configured`, func(c *counter) { c.answer = func(e *plugin.ChannelEstimate) { e.Name = "x" } }},
+		{"gives sound estimates", "that is not there", func(c *counter) {
+			c.fused = func(*plugin.Summary) *plugin.FusedCorrection { return &plugin.FusedCorrection{} }
+		}},
+		{"takes marks and a fused current", "correction is 0 C ± -1 C", func(c *counter) {
+			c.fused = func(*plugin.Summary) *plugin.FusedCorrection {
+				return &plugin.FusedCorrection{CorrectionUncertaintyCoulombs: -1}
+			}
+		}},
+		{"takes marks and a fused current", "covariance of shunt and magnetic is 2 A², at most 1 A² is possible", func(c *counter) {
+			c.covariances = []*plugin.ErrorCovariance{
+				{First: Shunt, Second: Shunt, SquareAmperes: 1}, {First: Shunt, Second: Magnetic, SquareAmperes: 2}, {First: Magnetic, Second: Magnetic, SquareAmperes: 1},
+			}
+		}},
+		{"gets older", "after a month", func(c *counter) { c.surer = true }},
 		{"gives the same again", "answered", func(c *counter) { c.drift = &drift }},
 		{"continues from each snapshot", "snapshot after 1 summaries", func(c *counter) { c.forgets = true }},
 		{"continues from each snapshot", "snapshot after 0 summaries", func(c *counter) { c.disturbed = true }},

@@ -51,6 +51,7 @@ func summary(random *rand.Rand, channel string, k uint64, base int64, rest plugi
 		Channels: []*plugin.ChannelSummary{{
 			Name: channel, ReadingCount: scans, MeanAmperes: amperes + noise/math.Sqrt(scans), VarianceSquareAmperes: 0.04,
 			MinimumAmperes: amperes - 0.4, MaximumAmperes: amperes + 0.4, TemperatureCelsius: 25, TemperatureKnown: true,
+			IntegralSeconds: 1, IntegralCoulombs: amperes + noise/math.Sqrt(scans),
 		}},
 	}
 }
