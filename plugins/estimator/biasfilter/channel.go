@@ -54,7 +54,7 @@ type reading struct {
 	apart    float64 // seconds by which the time since the summary before exceeds D
 	back     bool    // time ran backwards before it
 	follows  bool    // on the summary before, without a hole
-	whole    bool    // every reading was usable
+	whole    bool    // every reading was usable, and the integral is of this summary alone
 	least    float64 // reading
 	greatest float64
 	noise    float64 // variance of the mean as the channel's own noise makes it, A²
@@ -111,6 +111,7 @@ func (c *channel) follow(s *plugin.Summary) {
 		elapsed = max(0, float64(last-c.Last)*1e-9)
 	}
 	n.apart = max(0, elapsed-n.seconds)
+	n.whole = n.whole && n.seconds <= elapsed+1e-6 // else the integral bridges a gap that began before
 	c.Age += max(elapsed, n.seconds)
 	c.Begun, c.Sequence, c.First, c.Last = true, s.GetLastSequence(), first, last
 }

@@ -90,7 +90,7 @@ func (e *Estimator) compare(a, b *channel) {
 		return // hardly of the same time, or clocks that have nothing to do with each other
 	}
 	apart := skew / seconds * (max(u.Greatest, v.Greatest) - min(u.Least, v.Least))
-	floor := differenceFloor(&a.figures, &b.figures, e.settings.DifferenceFloorAmperes)
+	floor := differenceFloor(&a.figures, &b.figures, seconds, e.settings.DifferenceFloorAmperes)
 	variance := floor*floor + apart*apart + a.noise*a.noise/u.Count + b.noise*b.noise/v.Count + (a.density*u.Seconds+b.density*v.Seconds)/3
 	current := (u.current() + v.current()) / 2 // the same for both: what is wrong with all gains alike no difference shows
 	e.form = b.windowForm(a.windowForm(e.form[:0], 1, current), -1, current)

@@ -77,10 +77,18 @@ func halfWidths(widest, least float64, m int) []float64 {
 	return widths
 }
 
-// differenceFloor is how far the means of two channels are taken to be apart beside what the filter knows of: what no operator shows of their
-// hysteresis, their floors, and a tenth of their noise, so that averaging is trusted for no more than a hundred readings.
-func differenceFloor(a, b *figures, stated *float64) float64 {
-	return value(stated, math.Sqrt(a.apart()+b.apart()))
+// misfitSeconds is how long the part of the hysteresis that no operator shows is taken to stay as it is: a stationary duty changes about that
+// often, and windows of one current err alike however many they are.
+const misfitSeconds = 3600
+
+// differenceFloor is how far the means of two channels over a window are taken to be apart beside what the filter knows of: their floors,
+// a tenth of their noise, so that averaging is trusted for no more than a hundred readings, and what no operator shows of their hysteresis, as
+// much as makes the mean of an hour's windows no surer than one of them.
+func differenceFloor(a, b *figures, seconds float64, stated *float64) float64 {
+	return value(stated, math.Sqrt(a.apart(seconds)+b.apart(seconds)))
 }
 
-func (f *figures) apart() float64 { return f.misfit*f.misfit + f.floor*f.floor + f.noise*f.noise/100 }
+func (f *figures) apart(seconds float64) float64 {
+	alike := max(1, misfitSeconds/seconds)
+	return alike*f.misfit*f.misfit + f.floor*f.floor + f.noise*f.noise/100
+}
