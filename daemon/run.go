@@ -78,11 +78,13 @@ func (r *running) open(ctx context.Context) (err error) {
 		return err
 	}
 	events, posted := service.NewEvents(), service.NewPosted()
-	r.recorder = store.NewRecorder(r.store, recorderConfig(events, posted, r.options.Log))
+	disk := newDiskWatch(r.config, opening)
+	r.recorder = store.NewRecorder(r.store, recorderConfig(events, posted, disk, r.options.Log))
 	r.backend = &service.Backend{
 		Ledger: r.store, Events: events, Posted: posted, Recording: r.recorder.Health, Estimators: r.options.Estimators,
 	}
 	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, store: r.store, log: r.options.Log}
+	disk.tell = to.record
 	r.keepWaveforms(to, opening)
 	r.conductors, r.devices, err = build(r.config, r.options, to, &sequences{r.store, r.recorder}, opening, false)
 	if err != nil {

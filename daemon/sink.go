@@ -29,10 +29,15 @@ func (s *sink) Readings(lane *pipeline.Lane, r *scan.Readings) {
 	s.hubs[lane.Conductor].Publish(lane, r)
 }
 
-// Event implements pipeline.Sink.
-func (s *sink) Event(event *ampledgerv1.Event) {
+// record tells an event and has it recorded.
+func (s *sink) record(event *ampledgerv1.Event) {
 	s.events.Raised(event) // first: the recorder may be quick
 	s.recorder.Tell(event)
+}
+
+// Event implements pipeline.Sink.
+func (s *sink) Event(event *ampledgerv1.Event) {
+	s.record(event)
 	s.waveforms.Watch(event)
 	s.log.Info("event", zap.String("state", event.GetState().String()), zap.String("conductor", event.GetConductor()),
 		zap.String("channel", event.GetChannel()), zap.String("element", event.GetElement()), zap.Float64("peak_amperes", event.GetPeakAmperes()),
@@ -45,11 +50,15 @@ func (s *sink) Post(p *pipeline.Posting) bool { return s.recorder.Post(service.E
 // Ended implements pipeline.Sink.
 func (s *sink) Ended(conductor string) { s.hubs[conductor].End() }
 
-// recorderConfig connects the recorder to the subscribers and to the log.
-func recorderConfig(events *service.Events, posted *service.Posted, log *zap.Logger) store.RecorderConfig {
+// recorderConfig connects the recorder to the subscribers, to what watches the disk, and to the log.
+func recorderConfig(events *service.Events, posted *service.Posted, disk *diskWatch, log *zap.Logger) store.RecorderConfig {
 	return store.RecorderConfig{
-		OnPosted: posted.Tell,
+		OnPosted: func(newest uint64) {
+			disk.works()
+			posted.Tell(newest)
+		},
 		OnRecorded: func(recorded []*ampledgerv1.Event) {
+			disk.works()
 			for _, event := range recorded {
 				events.Recorded(event)
 			}
@@ -57,7 +66,10 @@ func recorderConfig(events *service.Events, posted *service.Posted, log *zap.Log
 		OnUnrecorded: func(event *ampledgerv1.Event, why error) {
 			log.Error("an event is not recorded", zap.String("event_id", event.GetEventId()), zap.Error(why))
 		},
-		OnFault: func(err error) { log.Error("the store failed", zap.Error(err)) },
+		OnFault: func(err error) {
+			disk.failed(err)
+			log.Error("the store failed", zap.Error(err))
+		},
 	}
 }
 
