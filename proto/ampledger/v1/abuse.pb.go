@@ -847,8 +847,8 @@ type Event struct {
 	// The guard element, or "saturated", "stale" and the like.
 	Element string `protobuf:"bytes,6,opt,name=element,proto3" json:"element,omitempty"`
 	// Kind of element: "instantaneous", "definite_time", "inverse_time", "saturation", "staleness"; "device" and "estimator" for a
-	// plugin that failed; "note" for what an estimator has to say and "storage" for what was not kept or was dropped, both of which are raised
-	// and over at once.
+	// plugin that failed; "note" for what an estimator or an operator has to say, which is raised and over at once, as are those of kind "storage"
+	// that tell of waveforms; "storage" with the element "ledger" lasts while nothing can be recorded.
 	Kind string `protobuf:"bytes,7,opt,name=kind,proto3" json:"kind,omitempty"`
 	// Direction the element looks at.
 	Direction Direction `protobuf:"varint,8,opt,name=direction,proto3,enum=ampledger.v1.Direction" json:"direction,omitempty"`
