@@ -152,7 +152,7 @@ func nanos(seconds float64) int64 {
 }
 
 // build makes the conductors and devices of a configuration. It starts nothing.
-func build(c *config.Config, o *Options, sink pipeline.Sink, sequences pipeline.Sequences, opening uint64, lockstep bool) ([]*pipeline.Conductor, []*pipeline.Device, error) {
+func build(c *config.Config, o *Options, sink pipeline.Sink, sequences pipeline.Sequences, opening uint64, lockstep bool, records *recordings) ([]*pipeline.Conductor, []*pipeline.Device, error) {
 	host := o.host(c)
 	var conductors []*pipeline.Conductor
 	for _, each := range c.Conductors {
@@ -170,6 +170,7 @@ func build(c *config.Config, o *Options, sink pipeline.Sink, sequences pipeline.
 	for _, each := range c.Devices {
 		p := pipeline.DeviceConfig{
 			Name: each.Name, Program: program(each.Driver), With: each.With, Settings: deviceSettings(each), Log: o.Log.Named("device." + each.Name),
+			Record: records.device(each.Name),
 		}
 		devices = append(devices, pipeline.NewDevice(p, host, sequences, opening<<20, conductors))
 	}

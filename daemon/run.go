@@ -35,6 +35,7 @@ type running struct {
 	lock       *os.File
 	store      *store.Store
 	recorder   *store.Recorder
+	recordings *recordings // nil = nothing is recorded
 	waveforms  *service.Waveforms
 	listener   net.Listener
 	conductors []*pipeline.Conductor
@@ -86,12 +87,19 @@ func (r *running) open(ctx context.Context) (err error) {
 	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, store: r.store, log: r.options.Log}
 	disk.tell = to.record
 	r.keepWaveforms(to, opening)
-	r.conductors, r.devices, err = build(r.config, r.options, to, &sequences{r.store, r.recorder}, opening, false)
+	if r.recordings, err = newRecordings(r.config, r.tellRecording(to, opening), r.options.Log.Named("recording")); err != nil {
+		return err
+	}
+	to.recordings = r.recordings
+	r.conductors, r.devices, err = build(r.config, r.options, to, &sequences{r.store, r.recorder}, opening, false, r.recordings)
 	if err != nil {
 		return err
 	}
 	r.backend.Devices = r.devices
 	for i, conductor := range r.conductors {
+		if err := r.recordings.prepare(conductor); err != nil {
+			return err
+		}
 		hub := service.NewHub(int(r.config.Retain.Megabytes * (1 << 20)))
 		to.hubs[conductor.Name()] = hub
 		openings, err := r.openings(ctx, conductor)
@@ -118,6 +126,9 @@ func (r *running) run(ctx context.Context) error {
 	recorders.start(func() error { return r.recorder.Run(recording) })
 	watchers.start(func() error { return r.waveforms.Run(watching) })
 	recorders.start(func() error { return r.keepClock(recording) })
+	if r.recordings != nil {
+		recorders.start(func() error { return r.recordings.recorder.Run(recording) })
+	}
 	servers.start(func() error { return r.server.Run(served) })
 	servers.start(func() error { return r.server.Serve(r.listener) })
 	log.Info("serving", zap.String("address", "unix:"+r.config.Listen.Unix))

@@ -21,12 +21,14 @@ type sink struct {
 	store    *store.Store
 	log      *zap.Logger
 
-	waveforms *service.Waveforms
+	waveforms  *service.Waveforms
+	recordings *recordings // nil = nothing is recorded
 }
 
 // Readings implements pipeline.Sink.
 func (s *sink) Readings(lane *pipeline.Lane, r *scan.Readings) {
 	s.hubs[lane.Conductor].Publish(lane, r)
+	s.recordings.take(lane, r)
 }
 
 // record tells an event and has it recorded.

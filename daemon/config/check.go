@@ -30,6 +30,7 @@ func check(w *walk, c *Config, unfit func(path string) string) {
 	}
 	k.unique("conductors", conductors)
 	k.window(c.Abuse)
+	k.record(c)
 }
 
 // mostWindowSeconds is how long the time around an event may be.

@@ -16,6 +16,11 @@ const (
 	defaultMagneticCelsius  = 25  // what sensor data sheets state at
 	defaultDropoffRatio     = 0.95
 	defaultSaturationScans  = 1
+	defaultRecordings       = "recordings"
+	defaultBudget           = 1024 // megabytes
+	defaultFile             = 64   // megabytes
+	defaultFileSeconds      = 3600
+	defaultRowGroup         = 10 // seconds
 	defaultInstantaneous    = 1
 	defaultTimeMultiplier   = 1
 	defaultSocket           = "ampledger.sock"
@@ -36,12 +41,24 @@ func fill(c *Config) {
 	pointed(&c.Abuse.BeforeSeconds, defaultBeforeSeconds)
 	pointed(&c.Abuse.AfterSeconds, defaultAfterSeconds)
 	otherwise(&c.Abuse.WaveformMegabytes, defaultWaveforms)
+	fillRecord(c)
 	for i := range c.Devices {
 		fillPlugin(&c.Devices[i].Driver, c.Folder)
 	}
 	for i := range c.Conductors {
 		fillConductor(&c.Conductors[i], c.Folder)
 	}
+}
+
+func fillRecord(c *Config) {
+	r := c.Record
+	if r == nil {
+		return
+	}
+	if r.Folder = resolve(c.Folder, r.Folder); r.Folder == "" {
+		r.Folder = filepath.Join(c.State, defaultRecordings)
+	}
+	r.fill()
 }
 
 // otherwise sets a value that was not said.

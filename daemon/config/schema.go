@@ -12,6 +12,7 @@ type Config struct {
 	Ledger     Ledger      `yaml:"ledger"`                      //
 	Retain     Retain      `yaml:"retain"`                      //
 	Abuse      Abuse       `yaml:"abuse"`                       //
+	Record     *Record     `yaml:"record"`                      // optional: record what the devices give
 
 	Folder string `yaml:"-"` // folder the file stands in: what relative paths start from
 	SHA256 string `yaml:"-"` // checksum of the file's text, 64 hexadecimal digits
@@ -40,6 +41,17 @@ type Abuse struct {
 	AfterSeconds      *float64 `yaml:"after_seconds" check:"notnegative"`   // and after it; default 2, and together at most 600
 	WaveformMegabytes float64  `yaml:"waveform_megabytes" check:"positive"` // of all waveforms; the oldest are dropped, those of acknowledged events first; default 256
 	WaveformDays      *float64 `yaml:"waveform_days" check:"positive"`      // after which a waveform is dropped; default no limit
+}
+
+// Record says how what the devices give is recorded, raw and scan by scan, to Parquet files that the driver replay plays again.
+type Record struct {
+	Folder          string   `yaml:"folder"`                             // where; default recordings in the state folder
+	Devices         []string `yaml:"devices"`                            // only these; default all
+	Readings        bool     `yaml:"readings"`                           // the calibrated readings of each channel as well, in files of their own
+	BudgetMegabytes float64  `yaml:"budget_megabytes" check:"positive"`  // of all files; the oldest are removed; default 1024
+	FileMegabytes   float64  `yaml:"file_megabytes" check:"positive"`    // after which a file is complete; default 64
+	FileSeconds     float64  `yaml:"file_seconds" check:"positive"`      // or after so long; default 3600, at most a day
+	RowGroupSeconds float64  `yaml:"row_group_seconds" check:"positive"` // how often what was recorded is put on disk; default 10
 }
 
 // Device is one driver plugin with its settings.

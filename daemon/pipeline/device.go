@@ -21,7 +21,10 @@ type DeviceConfig struct {
 	Program  pluginhost.Program
 	With     map[string]any
 	Settings func(*plugin.Description) DeviceSettings // what follows from the configuration and the driver's rate
-	Log      *zap.Logger
+
+	// Record, if not nil, gives what takes each frame whenever the driver has described its device; the frame is the callee's only during the call.
+	Record func(*plugin.Description) (func(*scan.Frame), error)
+	Log    *zap.Logger
 }
 
 // DeviceSettings is what holds for all channels of a device.
@@ -50,6 +53,7 @@ type Device struct {
 	sequences  Sequences
 	conductors []*Conductor
 
+	record   func(*scan.Frame) // nil = it is not recorded
 	driver   *pluginhost.Driver
 	stream   *pluginhost.Stream
 	end      context.CancelFunc
@@ -108,6 +112,9 @@ func (d *Device) Open(ctx context.Context) (err error) {
 	for _, c := range d.conductors {
 		err = errors.Join(err, c.Bind(inputs, d.settings))
 	}
+	if err == nil && d.config.Record != nil {
+		d.record, err = d.config.Record(d.driver.Description)
+	}
 	if err != nil {
 		return err
 	}
@@ -154,6 +161,9 @@ func (d *Device) Next(ctx context.Context) (*scan.Frame, error) {
 
 // Deliver takes a frame through the conductors.
 func (d *Device) Deliver(ctx context.Context, f *scan.Frame) {
+	if d.record != nil {
+		d.record(f)
+	}
 	for _, c := range d.conductors {
 		c.Apply(ctx, d.config.Name, f)
 	}

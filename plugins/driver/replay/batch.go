@@ -45,6 +45,28 @@ func (b *batch) add(at int64, cells [][]byte) (column int, err error) {
 	return -1, nil
 }
 
+// addRun appends the rows i … j-1 of a lump. If a value cannot be given, the rows before it are appended; good tells how many, and column
+// which input it was.
+func (b *batch) addRun(rows *lump, i, j int, shift int64) (good, column int, err error) {
+	scan := len(b.offsets)
+	for c := range b.inputs {
+		appended, fault := b.inputs[c].appendRun(b.frame.Columns[c], scan, rows, c, i, j)
+		if fault != nil {
+			j, column, err = i+appended, c, fault
+		}
+	}
+	if err != nil {
+		b.cut(scan + j - i)
+	}
+	if scan == 0 && j > i {
+		b.frame.FirstMonotonicNanos = rows.times[i] + shift
+	}
+	for _, at := range rows.times[i:j] {
+		b.offsets = append(b.offsets, at+shift-b.frame.FirstMonotonicNanos)
+	}
+	return j - i, column, err
+}
+
 // finish completes the frame. Scans at equal intervals are given by their period.
 func (b *batch) finish(sequence uint64) *plugin.Frame {
 	b.frame.FirstSequence, b.frame.ScanCount = sequence, uint32(len(b.offsets))
@@ -95,11 +117,42 @@ func (in *input) append(to *plugin.Column, scan int, cell []byte) error {
 		// The conversion keeps processors with a fused instruction from rounding once where others round twice.
 		value = float64(number*in.scale) + in.offset
 	}
+	return in.give(to, scan, value, present)
+}
+
+// appendRun adds the values of the rows i … j-1 of a lump to the input's column, or those before the first that cannot be given.
+func (in *input) appendRun(to *plugin.Column, scan int, rows *lump, c, i, j int) (appended int, err error) {
+	values := &rows.inputs[c]
+	absent := values.Absent
+	if in.raw {
+		if in.code {
+			to.Codes = append(to.Codes, values.Int32s[i:j]...)
+		} else {
+			to.Values = append(to.Values, values.Float64s[i:j]...)
+		}
+		for k := i; k < j && absent != nil; k++ {
+			if absent[k] {
+				to.AbsentIndices = append(to.AbsentIndices, uint32(scan+k-i))
+			}
+		}
+		return j - i, nil
+	}
+	for k := i; k < j; k++ {
+		value := float64(rows.floats[c][k]*in.scale) + in.offset
+		if err := in.give(to, scan+k-i, value, absent == nil || !absent[k]); err != nil {
+			return k - i, err
+		}
+	}
+	return j - i, nil
+}
+
+// give adds one converted value to the input's column.
+func (in *input) give(to *plugin.Column, scan int, value float64, present bool) error {
 	if in.code {
 		return in.appendCode(to, scan, value, present)
 	}
 	if !present {
-		to.AbsentIndices = append(to.AbsentIndices, uint32(scan))
+		to.AbsentIndices, value = append(to.AbsentIndices, uint32(scan)), 0
 	}
 	to.Values = append(to.Values, value)
 	return nil

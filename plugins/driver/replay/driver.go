@@ -3,10 +3,7 @@ package replay
 import (
 	"context"
 	"errors"
-	"fmt"
-	"slices"
 
-	"github.com/ampledger/ampledger/plugins/driver/replay/table"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
@@ -32,22 +29,24 @@ func (d *Driver) Configure(ctx context.Context, _ string, from plugin.Settings) 
 	return plan.describe(), nil
 }
 
-// Stream plays the recording from its start.
+// Stream plays the recording from its start, again and again if it is to be repeated.
 func (d *Driver) Stream(ctx context.Context, emit func(*plugin.Frame) error) error {
 	if d.plan == nil {
 		return errors.New("stream before configure")
 	}
-	file, err := table.Open(d.plan.path)
-	if err != nil {
-		return err
+	play, out := playTable, newOutlet(d.plan, emit)
+	if d.plan.series != nil {
+		play = playSeries
 	}
-	defer file.Close()
-	if !slices.Equal(file.Header(), d.plan.header) {
-		return fmt.Errorf("%s: the header changed since the device was configured, start the device again", d.plan.path)
+	for {
+		switch err := play(ctx, out); {
+		case !errors.Is(err, errEnd):
+			return err
+		case !d.plan.loop:
+			return nil
+		}
+		if err := out.repeat(); err != nil {
+			return err
+		}
 	}
-	err = newPlayer(d.plan, file.Reader, emit).play(ctx)
-	if errors.Is(err, errEnd) {
-		return nil
-	}
-	return err
 }

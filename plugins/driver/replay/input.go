@@ -32,6 +32,7 @@ type input struct {
 	column        int
 	scale, offset float64
 	code          bool
+	raw           bool    // values go out as they stand in the column, bit for bit
 	least, most   float64 // the codes there are
 }
 

@@ -17,22 +17,6 @@ type rows struct {
 	read  uint
 }
 
-// window is a span of the recording's time in ns, both ends in it.
-type window struct {
-	limited  bool
-	column   int // of the time
-	from, to int64
-}
-
-// holds tells whether a row lies in the window. One whose time cannot be read does, so that it is reported.
-func (w *window) holds(cells [][]byte) bool {
-	if !w.limited {
-		return true
-	}
-	at, err := table.ParseSeconds(cells[w.column])
-	return err != nil || w.from <= at && at <= w.to
-}
-
 // errEnd ends a stream as it should end. It is no io.EOF, which may come from whoever takes the frames and then is a failure.
 var errEnd = errors.New("end of the recording")
 

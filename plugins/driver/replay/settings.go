@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io/fs"
 	"maps"
-	"math"
 	"slices"
 	"strings"
 
@@ -26,8 +25,10 @@ type settings struct {
 	FrameScans int               `json:"frame_scans"`
 	WallStart  string            `json:"wall_start"`
 
-	FromSeconds *float64 `json:"from_seconds"`
-	ToSeconds   *float64 `json:"to_seconds"`
+	FromSeconds  *float64 `json:"from_seconds"`
+	ToSeconds    *float64 `json:"to_seconds"`
+	StartSeconds *float64 `json:"start_seconds"`
+	Loop         bool     `json:"loop"`
 }
 
 func defaults() settings { return settings{Speed: 1} }
@@ -42,6 +43,8 @@ type plan struct {
 	window   window
 	inputs   []input
 	rate     float64 // Hz; 0 = not known
+	loop     bool
+	series   *series // files in Parquet; nil = the recording is a table
 }
 
 // condition asks for a text in a column.
@@ -53,16 +56,16 @@ type condition struct {
 // check opens the recording and gives the plan, or all faults that can be seen at once.
 func (s *settings) check(ctx context.Context) (*plan, error) {
 	pace, paceErr := playback.Settings{Speed: s.Speed, FrameScans: s.FrameScans, WallStart: s.WallStart}.Check()
-	plan := &plan{playback: pace, path: s.File}
+	plan := &plan{playback: pace, path: s.File, loop: s.Loop}
 	if s.File == "" {
 		return nil, errors.Join(fault("file", errors.New("missing, give the path of a recording")), s.checkInputs(), paceErr)
 	}
+	if paths, err := parquetFiles(s.File); err != nil || paths != nil {
+		return s.checkSeries(ctx, plan, paths, errors.Join(err, paceErr))
+	}
 	file, err := table.Open(s.File)
 	if err != nil {
-		if errors.Is(err, fs.ErrNotExist) {
-			err = fmt.Errorf("%w; a relative path counts from the folder of the configuration", err)
-		}
-		return nil, errors.Join(fault("file", err), s.checkInputs(), paceErr)
+		return nil, errors.Join(fault("file", withHint(err)), s.checkInputs(), paceErr)
 	}
 	defer file.Close()
 	plan.header = file.Header()
@@ -73,6 +76,14 @@ func (s *settings) check(ctx context.Context) (*plan, error) {
 		return nil, fault("file", err)
 	}
 	return plan, nil
+}
+
+// withHint says where a file that is not there was looked for.
+func withHint(err error) error {
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("%w; a relative path counts from the folder of the configuration", err)
+	}
+	return err
 }
 
 // findColumns looks up every column that the settings name.
@@ -108,32 +119,9 @@ func (s *settings) findColumns(plan *plan) error {
 	return errors.Join(faults...)
 }
 
-// window settles the span of time that is played.
-func (s *settings) window(column int) (window, error) {
-	w := window{limited: s.FromSeconds != nil || s.ToSeconds != nil, column: column, from: math.MinInt64, to: math.MaxInt64}
-	var faults []error
-	for _, end := range []struct {
-		key     string
-		seconds *float64
-		nanos   *int64
-	}{{"from_seconds", s.FromSeconds, &w.from}, {"to_seconds", s.ToSeconds, &w.to}} {
-		switch {
-		case end.seconds == nil:
-		case math.Abs(*end.seconds) > table.MaxSeconds:
-			faults = append(faults, fault(end.key, fmt.Errorf("%v s is not within ±%d", *end.seconds, int64(table.MaxSeconds))))
-		default:
-			*end.nanos = int64(math.Round(*end.seconds * 1e9))
-		}
-	}
-	if w.from > w.to {
-		faults = append(faults, fault("to_seconds", errors.New("lies before from_seconds")))
-	}
-	return w, errors.Join(faults...)
-}
-
 // describe tells the daemon what there is.
 func (p *plan) describe() *plugin.Description {
-	d := &plugin.Description{NominalRateHertz: p.rate, Finite: true}
+	d := &plugin.Description{NominalRateHertz: p.rate, Finite: !p.loop}
 	for i := range p.inputs {
 		d.Inputs = append(d.Inputs, p.inputs[i].Input)
 	}

@@ -17,7 +17,7 @@ func TestSettingsFaults(t *testing.T) {
 		{"wrong type", small, with{"speed": "fast"}, `setting "speed": a string stands where a number is wanted`},
 		{"no file", small, with{"file": ""}, `setting "file": missing, give the path of a recording`},
 		{"missing file", small, with{"file": "x.csv"}, `setting "file": x.csv: no such file or directory; a relative path counts from the folder of the configuration`},
-		{"folder", small, with{"file": "."}, `setting "file": .: this is a folder, a recording is a file`},
+		{"folder", small, with{"file": "."}, `setting "file": .: this is a folder without a complete recording (*.parquet)`},
 		{"empty file", "", with{}, `setting "file": r.csv: there is no header, the file is empty or all comment`},
 		{"header only", "t,a\n# x\n", with{}, `setting "file": r.csv: no rows, only a header`},
 		{"no such row", small, with{"where": with{"mode": "DCHG"}}, `setting "file": r.csv: no row has what setting "where" asks for`},

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 
+	"github.com/ampledger/ampledger/plugins/driver/replay/columns"
 	"github.com/ampledger/ampledger/plugins/driver/replay/table"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
@@ -55,18 +56,21 @@ func (p *plan) survey(ctx context.Context, in *table.Reader) error {
 }
 
 func (p *plan) surveyEnd(err error, seen int) error {
-	at, isFault := errors.AsType[*table.Error](err)
+	_, isFault := errors.AsType[*table.Error](err)
+	if _, inSeries := errors.AsType[*columns.Error](err); inSeries {
+		isFault = true
+	}
 	switch {
 	case !errors.Is(err, errEnd) && !isFault:
 		return err // the context's, or the like
 	case seen > 0:
 		return nil
 	case isFault:
-		return at
+		return err
 	case len(p.where) > 0:
 		return fmt.Errorf("%s: no row has what setting %q asks for", p.path, "where")
 	case p.window.limited:
-		return fmt.Errorf("%s: no row lies between %q and %q", p.path, "from_seconds", "to_seconds")
+		return fmt.Errorf("%s: no row lies between %q and %q", p.path, p.window.key(), "to_seconds")
 	}
 	return fmt.Errorf("%s: no rows, only a header", p.path)
 }
