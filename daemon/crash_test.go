@@ -26,7 +26,7 @@ import (
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
-var kills = flag.Int("kills", 25, "how often TestKilledAtAnyInstant kills the daemon")
+var kills = flag.Int("kills", map[bool]int{false: 25, true: 6}[raced], "how often TestKilledAtAnyInstant kills the daemon")
 
 // childVariable names the environment variable with the configuration that a child process serves.
 const childVariable = "AMPLEDGER_DAEMON_TEST_CHILD"

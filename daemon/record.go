@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"go.uber.org/zap"
@@ -22,8 +23,15 @@ import (
 type recordings struct {
 	config   *config.Record
 	recorder *recording.Recorder
-	readings map[*pipeline.Lane]*recording.Readings
+	readings map[*pipeline.Lane]*channelRecording
+	told     func(device, detail string)
 	log      *zap.Logger
+}
+
+// channelRecording is what records a channel's readings, from the first of them on, which says what they are.
+type channelRecording struct {
+	begun bool
+	to    *recording.Readings // nil = they cannot be recorded
 }
 
 // newRecordings gives nil if nothing is to be recorded.
@@ -31,7 +39,7 @@ func newRecordings(c *config.Config, told func(device, detail string), log *zap.
 	if c.Record == nil {
 		return nil, nil
 	}
-	r := &recordings{config: c.Record, readings: map[*pipeline.Lane]*recording.Readings{}, log: log}
+	r := &recordings{config: c.Record, readings: map[*pipeline.Lane]*channelRecording{}, told: told, log: log}
 	var err error
 	r.recorder, err = recording.New(recording.Settings{
 		Folder: c.Record.Folder, RowGroup: time.Duration(nanos(c.Record.RowGroupSeconds)), RotateAfter: time.Duration(nanos(c.Record.FileSeconds)),
@@ -64,14 +72,13 @@ func newRecordings(c *config.Config, told func(device, detail string), log *zap.
 
 // tellRecording gives what makes an event of something that is not recorded, on each conductor that uses the device.
 func (r *running) tellRecording(to *sink, opening uint64) func(device, detail string) {
-	times := 0 // of the recorder's goroutine
+	var times atomic.Int64
 	return func(device, detail string) {
-		times++
-		now := time.Now().UnixNano()
+		now, number := time.Now().UnixNano(), times.Add(1)
 		for _, c := range r.conductors {
 			if name, _, _ := strings.Cut(device, "/"); c.Uses(device) || c.Name() == name {
 				to.record(&ampledgerv1.Event{
-					EventId: fmt.Sprintf("%d/%s/storage/recording/%d", opening, c.Name(), times), State: ampledgerv1.EventState_EVENT_STATE_RAISED,
+					EventId: fmt.Sprintf("%d/%s/storage/recording/%d", opening, c.Name(), number), State: ampledgerv1.EventState_EVENT_STATE_RAISED,
 					Conductor: c.Name(), Element: "recording", Kind: "storage", Direction: ampledgerv1.Direction_DIRECTION_BOTH,
 					OnsetWallNanos: now, ChangeWallNanos: now, Detail: device + ": " + detail,
 				})
@@ -80,41 +87,53 @@ func (r *running) tellRecording(to *sink, opening uint64) func(device, detail st
 	}
 }
 
-// device gives what takes a device's frames whenever its driver has described it; nil = it is not recorded.
-func (r *recordings) device(name string) func(*plugin.Description) (func(*scan.Frame), error) {
+// device gives what takes a device's frames whenever its driver has described it. What cannot be recorded is told, and read all the same.
+func (r *recordings) device(name string) func(*plugin.Description) func(*scan.Frame) {
 	if r == nil || len(r.config.Devices) > 0 && !slices.Contains(r.config.Devices, name) {
 		return nil
 	}
-	return func(description *plugin.Description) (func(*scan.Frame), error) {
+	return func(description *plugin.Description) func(*scan.Frame) {
 		track, err := r.recorder.Track(&recorded.Head{Device: name, Description: description})
 		if err != nil {
-			return nil, err
+			r.told(name, "it is not recorded: "+err.Error())
+			return nil
 		}
-		return track.Frame, nil
+		return track.Frame
+	}
+}
+
+// prepare makes room for a conductor's channels. It comes before any of their readings.
+func (r *recordings) prepare(c *pipeline.Conductor) {
+	if r == nil || !r.config.Readings {
+		return
+	}
+	for _, lane := range c.Lanes() {
+		r.readings[lane] = &channelRecording{}
 	}
 }
 
 // take records a channel's readings, if that is wanted. Calls for one lane come one at a time.
 func (r *recordings) take(lane *pipeline.Lane, readings *scan.Readings) {
-	if r == nil || !r.config.Readings {
+	if r == nil || r.readings[lane] == nil {
 		return
 	}
-	if to := r.readings[lane]; to != nil {
-		to.Take(readings)
+	of := r.readings[lane]
+	if !of.begun {
+		of.begun, of.to = true, r.begin(lane, readings)
+	}
+	if of.to != nil {
+		of.to.Take(readings)
 	}
 }
 
-// prepare makes what records the readings of a conductor's channels. It comes before any of them.
-func (r *recordings) prepare(c *pipeline.Conductor) error {
-	if r == nil || !r.config.Readings {
-		return nil
+func (r *recordings) begin(lane *pipeline.Lane, first *scan.Readings) *recording.Readings {
+	rate := 0.0
+	if first.Period > 0 {
+		rate = 1e9 / float64(first.Period)
 	}
-	for _, lane := range c.Lanes() {
-		to, err := r.recorder.Readings(c.Name(), lane.Name, 0, false)
-		if err != nil {
-			return fmt.Errorf("record: %w", err)
-		}
-		r.readings[lane] = to
+	to, err := r.recorder.Readings(lane.Conductor, lane.Name, rate, first.Averaged)
+	if err != nil {
+		r.told(lane.Conductor+"/"+lane.Name, "it is not recorded: "+err.Error())
 	}
-	return nil
+	return to
 }

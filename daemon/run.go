@@ -97,9 +97,7 @@ func (r *running) open(ctx context.Context) (err error) {
 	}
 	r.backend.Devices = r.devices
 	for i, conductor := range r.conductors {
-		if err := r.recordings.prepare(conductor); err != nil {
-			return err
-		}
+		r.recordings.prepare(conductor)
 		hub := service.NewHub(int(r.config.Retain.Megabytes * (1 << 20)))
 		to.hubs[conductor.Name()] = hub
 		openings, err := r.openings(ctx, conductor)

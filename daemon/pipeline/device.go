@@ -22,8 +22,9 @@ type DeviceConfig struct {
 	With     map[string]any
 	Settings func(*plugin.Description) DeviceSettings // what follows from the configuration and the driver's rate
 
-	// Record, if not nil, gives what takes each frame whenever the driver has described its device; the frame is the callee's only during the call.
-	Record func(*plugin.Description) (func(*scan.Frame), error)
+	// Record, if not nil, gives what takes each frame whenever the driver has described its device, or nil; the frame is the callee's only
+	// during the call.
+	Record func(*plugin.Description) func(*scan.Frame)
 	Log    *zap.Logger
 }
 
@@ -112,11 +113,11 @@ func (d *Device) Open(ctx context.Context) (err error) {
 	for _, c := range d.conductors {
 		err = errors.Join(err, c.Bind(inputs, d.settings))
 	}
-	if err == nil && d.config.Record != nil {
-		d.record, err = d.config.Record(d.driver.Description)
-	}
 	if err != nil {
 		return err
+	}
+	if d.config.Record != nil {
+		d.record = d.config.Record(d.driver.Description)
 	}
 	streaming, end := context.WithCancel(ctx)
 	d.end = end

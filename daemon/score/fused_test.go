@@ -26,7 +26,7 @@ func TestFusedDuty(t *testing.T) {
 			with: `shunt: {zero_walk_amperes_per_root_hour: 0.001, zero_drift_amperes_per_kelvin: 0}`,
 		},
 	} {
-		s := magneticAlone(1)
+		s := magneticAlone(aDay)
 		s.shunt, s.channels, s.more = shunt.shunt, append(shunt.channels, s.channels...), "charge_from: fused"
 		s.with = "channels: {" + shunt.with + ", " + magneticSheet + "}"
 		all := tried(t, s, packs, sensors)

@@ -17,8 +17,9 @@ func recoverCommand() *cobra.Command {
 		Use: "recover FILE OUT", Short: "Save what can be read of a damaged ledger into a new file", Args: cli.Arguments(2),
 		Long: "recover reads a ledger's file that a daemon refuses, page by page, and makes a new one of it. FILE is only read; OUT must not exist.\n" +
 			"Stop the daemon first. The new ledger holds the entries from the first on that are as they were chained, then nothing: what could be\n" +
-			"read behind them is kept aside in OUT, in tables no balance counts, for an auditor to judge. Events and the devices' sequences are\n" +
-			"taken over; estimators begin anew. Put OUT in the place of FILE when you have read what it says, and keep FILE.",
+			"read behind them is kept aside in OUT, in tables no balance counts, for an auditor to judge. Events,\n" +
+			"acknowledgements and the devices' sequences are taken over; waveforms are left behind, and estimators begin anew. Put OUT in the place\n" +
+			"of FILE when you have read what it says, and keep FILE.",
 	}
 	asJSON := c.Flags().Bool("json", false, "write JSON; the unit is in each name")
 	c.RunE = func(c *cobra.Command, args []string) error {
@@ -34,6 +35,7 @@ type recoveryJSON struct {
 	AsideCount     uint64   `json:"aside_count"`
 	EventCount     uint64   `json:"event_count"`
 	LostEventCount uint64   `json:"lost_event_count"`
+	SeenCount      uint64   `json:"acknowledgement_count"`
 	Lines          []string `json:"lines"`
 }
 
@@ -50,7 +52,7 @@ func recoverLedger(ctx context.Context, c *cobra.Command, from, to string, asJSO
 		encoder := json.NewEncoder(c.OutOrStdout())
 		encoder.SetIndent("", "  ")
 		head := headJSON{got.Head.EntrySequence, hex.EncodeToString(got.Head.Chain[:])}
-		return encoder.Encode(recoveryJSON{to, head, got.AsideCount, got.EventCount, got.LostCount, got.Lines})
+		return encoder.Encode(recoveryJSON{to, head, got.AsideCount, got.EventCount, got.LostCount, got.SeenCount, got.Lines})
 	}
 	for _, line := range got.Lines {
 		if _, err := fmt.Fprintln(c.OutOrStdout(), line); err != nil {

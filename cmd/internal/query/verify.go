@@ -42,9 +42,17 @@ func verifyLedger(ctx context.Context, c *cobra.Command, args []string, flags ch
 		return err
 	}
 	if found.FaultCount > 0 {
-		return fmt.Errorf("%s: %d fault(s)", path, found.FaultCount)
+		return fmt.Errorf("%s: %d fault(s)%s", path, found.FaultCount, whose(found))
 	}
 	return nil
+}
+
+// whose says so where the ledger is not at fault.
+func whose(found *store.Verification) string {
+	if found.WaveformFaultCount < found.FaultCount {
+		return ""
+	}
+	return ", all of waveforms: ledger and log are sound"
 }
 
 // verify verifies all, and the chain at a head that was written down, if one is given.
@@ -105,6 +113,7 @@ type verificationJSON struct {
 	EventCount uint64      `json:"event_count"`
 	Head       headJSON    `json:"head"`
 	FaultCount uint64      `json:"fault_count"`
+	OfWaveform uint64      `json:"waveform_fault_count"` // among them
 	Faults     []faultJSON `json:"faults"`
 }
 
@@ -117,6 +126,8 @@ type faultJSON struct {
 	EntrySequence int64  `json:"entry_sequence"`
 	GapSequence   int64  `json:"gap_sequence"`
 	LogSequence   int64  `json:"log_sequence"`
+	Waveform      bool   `json:"waveform"`
+	EventID       string `json:"event_id"`
 	Text          string `json:"text"`
 }
 
@@ -124,9 +135,9 @@ func writeVerification(c *cobra.Command, path string, found *store.Verification,
 	to := c.OutOrStdout()
 	if asJSON {
 		out := verificationJSON{path, found.EntryCount, found.EventCount, headJSON{found.Head.EntrySequence, hex.EncodeToString(found.Head.Chain[:])},
-			found.FaultCount, []faultJSON{}}
+			found.FaultCount, found.WaveformFaultCount, []faultJSON{}}
 		for _, f := range found.Faults {
-			out.Faults = append(out.Faults, faultJSON{f.EntrySequence, f.GapPosition, f.LogSequence, f.Text})
+			out.Faults = append(out.Faults, faultJSON{f.EntrySequence, f.GapPosition, f.LogSequence, f.Waveform, f.EventID, f.Text})
 		}
 		encoder := json.NewEncoder(to)
 		encoder.SetIndent("", "  ")

@@ -93,6 +93,23 @@ func TestVerify(t *testing.T) {
 	}
 }
 
+// TestVerifyWaveforms takes a frame of a waveform away: it fails, and says that the ledger does not.
+func TestVerifyWaveforms(t *testing.T) {
+	folder, head := stateWith(t, 5)
+	path := filepath.Join(folder, store.FileName)
+	tamper(t, folder, "INSERT INTO waveforms VALUES (1, 'a', 'pack', 'shunt', 'complete', '', 1, 10, 12, 0, 0, 0)")
+	stdout, stderr, status := run(t, "charge", "--verify", folder)
+	if status != 1 || stdout != "waveform of event a: its readings 10 to 12 are missing\n5 entries, 0 events; the chain ends with "+head.String()+"\n" ||
+		!strings.HasSuffix(stderr, path+": 1 fault(s), all of waveforms: ledger and log are sound\n") {
+		t.Errorf("status %d\n%s%s", status, stdout, stderr)
+	}
+	stdout, _, _ = run(t, "charge", "--verify", folder, "--json")
+	var got verificationJSON
+	if err := json.Unmarshal([]byte(stdout), &got); err != nil || got.FaultCount != 1 || got.OfWaveform != 1 || !got.Faults[0].Waveform || got.Faults[0].EventID != "a" {
+		t.Errorf("%v: %s", err, stdout)
+	}
+}
+
 // TestRecover saves a damaged ledger and verifies what came of it.
 func TestRecover(t *testing.T) {
 	folder, head := stateWith(t, 40)

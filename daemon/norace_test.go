@@ -1,0 +1,6 @@
+//go:build !race
+
+package daemon_test
+
+// raced tells that the race detector watches.
+const raced = false

@@ -1,0 +1,6 @@
+//go:build !race
+
+package score_test
+
+// raced tells that the race detector watches.
+const raced = false
