@@ -25,6 +25,10 @@ type Acknowledgement struct {
 	Note      string // may be empty
 }
 
+var acknowledgementColumns = []string{"event_id", "wall_nanos", "stated_by", "note"}
+
+var insertAcknowledgement = insertion("acknowledgements", acknowledgementColumns)
+
 // Acknowledge stores that an event was seen. On return it is durable; it is never changed and never taken back. ErrInvalid: the event or
 // who says so is not named. ErrNoEvent. ErrAcknowledged: what was said before comes with it and stands.
 func (s *Store) Acknowledge(ctx context.Context, a Acknowledgement) (before *Acknowledgement, err error) {
@@ -43,8 +47,7 @@ func (s *Store) Acknowledge(ctx context.Context, a Acknowledgement) (before *Ack
 			before = &found[0]
 			return ErrAcknowledged
 		}
-		_, err = tx.ExecContext(ctx, "INSERT INTO acknowledgements (event_id, wall_nanos, stated_by, note) VALUES (?, ?, ?, ?)",
-			a.EventID, a.WallNanos, a.By, a.Note)
+		_, err = tx.ExecContext(ctx, insertAcknowledgement, a.row()...)
 		return err
 	})
 	return before, err
@@ -60,14 +63,16 @@ func acknowledged(ctx context.Context, from source, eventIDs []string) ([]Acknow
 	if len(eventIDs) == 0 {
 		return nil, nil
 	}
-	query := "SELECT event_id, wall_nanos, stated_by, note FROM acknowledgements WHERE event_id IN (?" + strings.Repeat(",?", len(eventIDs)-1) + ")"
+	query := "SELECT " + strings.Join(acknowledgementColumns, ",") + " FROM acknowledgements WHERE event_id IN (?" + strings.Repeat(",?", len(eventIDs)-1) + ")"
 	names := make([]any, len(eventIDs))
 	for i, name := range eventIDs {
 		names[i] = name
 	}
-	return collect(ctx, from, func(rows *sql.Rows) (a Acknowledgement, err error) {
-		return a, rows.Scan(&a.EventID, &a.WallNanos, &a.By, &a.Note)
-	}, query, names...)
+	return collect(ctx, from, scanAcknowledgement, query, names...)
+}
+
+func scanAcknowledgement(rows *sql.Rows) (a Acknowledgement, err error) {
+	return a, rows.Scan(&a.EventID, &a.WallNanos, &a.By, &a.Note)
 }
 
 const selectUnacknowledged = `SELECT event FROM events e

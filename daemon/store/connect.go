@@ -31,8 +31,11 @@ func readAddress(path string, found files) string {
 	if !found.log {
 		mode += "&immutable=1"
 	}
-	return strings.Replace(address(path), "mode=rw", "mode=ro", 1) + common + mode
+	return readOnly(path) + common + mode
 }
+
+// readOnly is address for a connection that cannot write.
+func readOnly(path string) string { return strings.Replace(address(path), "mode=rw", "mode=ro", 1) }
 
 // address writes a path as SQLite's URI, up to the parameters. The file must exist.
 func address(path string) string {

@@ -1,5 +1,5 @@
-// Package store keeps what must survive: the ledger of charge, the log of events, the sequences that must never be used twice and the
-// estimators' snapshots. All of it is one SQLite file.
+// Package store keeps what must survive: the ledger of charge, the log of events with who has seen them, the sequences that must never be
+// used twice, the estimators' snapshots and, as long as there is room, the readings around events. All of it is one SQLite file.
 //
 // # Contract
 //
@@ -8,7 +8,7 @@
 // committed state. Each method says what is durable when it returns; an error means that nothing of the call was stored. A done context
 // ends a call before its commit, never halfway. One process at a time owns the file.
 //
-// Entries, gaps and events are only ever added: triggers in the file refuse every UPDATE and DELETE, and every insertion that would leave
+// Entries, gaps, events and acknowledgements are only ever added: triggers in the file refuse every UPDATE and DELETE, and every insertion that would leave
 // a hole or fill an old place, whichever program asks. Entry and log sequences count from 1 without a hole; 0 stands for none.
 // Device sequences count from 0. Charge is in microcoulombs, times are in nanoseconds, wall-clock time since 1970-01-01 UTC. Sequences,
 // counts and epochs are unsigned here and limited to what a signed 64-bit column holds.
@@ -32,6 +32,19 @@
 // Verify does that and more. Neither it nor anybody can see from the file alone that its end was cut off or written anew, chain included:
 // hold a Head that a statement gave against the chain at that entry.
 //
+// # Waveforms
+//
+// A waveform is the readings around an event's onset, in the frames in which they were streamed; a frame stands once, however many waveforms
+// reach over it. Waveforms are what may be dropped: DropWaveform takes one that is beyond what they may take, in age or in bytes, those of
+// acknowledged events first, each kind the oldest first. Its event stays, and so does a row that says which readings there were, when
+// they were dropped and why; who drops tells it by an event of kind "storage". Events are never deleted, nor is an
+// acknowledgement, which is said once of an event and stands. Frames are refused (ErrNoRoom) before they take the last 16 MB of a disk,
+// which are the ledger's.
+//
+// Triggers count the frames and their bytes. Verify holds the frames against that and against the waveforms: readings that are gone though
+// nobody dropped them are a fault of their waveform (Verification.WaveformFaultCount). The chain does not cover them, as it does not cover events.
+// A hole inside a waveform passes if the ledger counts as many readings lost there.
+//
 // # What is assumed of the disk, and what happens after a crash
 //
 // Journal mode WAL and synchronous FULL: a commit is one append to the log beside the file, then an fsync; WAL, because that is one fsync a
@@ -47,10 +60,12 @@
 //  4. A new file is built under another name (….new), closed, renamed and its folder synced: a file of that name is always complete.
 //     A leftover .new file is thrown away. So an empty file is damage, never a beginning.
 //  5. When opening, SQLite takes every whole transaction out of the log and drops a torn one at its end.
-//  6. If a log was found (the last owner did not close), every page is checked (quick_check). Else the file must have its full length.
+//  6. If a log was found (the last owner did not close), every page is checked (quick_check). Else the file must have its full length, and
+//     the pages of all tables are checked but those of waveforms: about 3 ms for a megabyte of ledger.
 //  7. The identity (application_id) and the version of the schema (user_version) are compared; older schemas are migrated in one transaction each.
 //  8. Device sequences go on behind the highest one held or recorded, so none that may have been given out is used again.
-//  9. A file that is found damaged is refused and left as it is; Recover makes a new one of what can be read.
+//  9. A file that is found damaged is refused and left as it is, its log beside it; Recover makes a new one of what can be read. A page of
+//     waveforms that is found damaged later fails what needs it and names Recover as the remedy; the ledger goes on.
 //
 // A commit that fails, be it in writing or in fsync, is rolled back and may be tried again: SQLite writes the next one over the failed
 // one's place in the log, so what failed cannot come back beside it, and pages that a failed fsync dropped are written once more. Only if

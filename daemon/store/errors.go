@@ -48,12 +48,15 @@ var (
 	ErrNotDrained = errors.New("not everything was recorded")
 )
 
-// wrap puts file and operation in front and marks damage.
+// wrap puts file and operation in front, marks damage and says what to do about it.
 func (r *Reader) wrap(operation string, err error) error {
 	if err == nil {
 		return nil
 	}
-	return fmt.Errorf("store %s: %s: %w", r.path, operation, mark(err))
+	if r.path == inMemory {
+		return fmt.Errorf("store %s: %s: %w", r.path, operation, mark(err))
+	}
+	return fmt.Errorf("store %s: %s: %w", r.path, operation, withRemedy(r.path, err))
 }
 
 // mark adds ErrForeign or ErrDamaged where SQLite says so, and nobody has yet.
@@ -78,11 +81,20 @@ func code(err error) int {
 	return 0
 }
 
-// withRemedy says what to do about a file that is damaged, or so damaged that it does not look like ours any more.
+// withRemedy says what to do about a file that is damaged, or so damaged that it does not look like ours any more, and where to look if it
+// cannot be written to.
 func withRemedy(path string, err error) error {
 	err = mark(err)
 	if errors.Is(err, ErrDamaged) || errors.Is(err, ErrForeign) {
 		return fmt.Errorf("%w; if it held a ledger, `ampledger recover %s OUT` saves what can be read", err, path)
+	}
+	switch code(err) {
+	case sqlite3.SQLITE_IOERR:
+		return fmt.Errorf("%w: the disk is full or failing", err)
+	case sqlite3.SQLITE_READONLY:
+		return fmt.Errorf("%w: the file, its folder or its file system may only be read, or the file's header is damaged", err)
+	case sqlite3.SQLITE_CANTOPEN:
+		return fmt.Errorf("%w: look whether this user may read and write the file and its folder", err)
 	}
 	return err
 }

@@ -27,10 +27,13 @@ func Open(path string) (*Store, error) {
 	return s, nil
 }
 
+// inMemory stands for the path of a store that has no file.
+const inMemory = ":memory:"
+
 // OpenMemory makes a store that is gone when it is closed, for offline processing. Nothing of it is durable; else it works alike,
 // but for readers, which take turns with the writer.
 func OpenMemory() (*Store, error) {
-	s := newStore(":memory:", connect(":memory:?"+common, 1))
+	s := newStore(inMemory, connect(inMemory+"?"+common, 1))
 	s.readers = s.writer
 	if err := errors.Join(migrate(context.Background(), s.writer), s.finish()); err != nil {
 		return nil, errors.Join(s.wrap("open", err), s.Close())
@@ -50,23 +53,30 @@ func open(path string) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := inspect(path, found); err != nil {
+		return nil, err
+	}
 	s := newStore(path, connect(address(path)+common, 1))
-	if err := s.start(found); err != nil {
+	if err := s.start(); err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
 }
 
-// start checks the file, brings it to today's schema and makes the readers.
-func (s *Store) start(found files) error {
-	ctx := context.Background()
-	if err := identify(s.writer); err != nil {
-		return err
+// inspect refuses a file that is not ours, too new or damaged. It does so on a connection that cannot write: one that can would move the log
+// into a damaged file when it closes.
+func inspect(path string, found files) error {
+	db := connect(readOnly(path)+common, 1)
+	err := identify(db)
+	if err == nil {
+		err = found.check(context.Background(), db)
 	}
-	if err := found.check(ctx, s.writer); err != nil {
-		return err
-	}
-	if err := migrate(ctx, s.writer); err != nil {
+	return errors.Join(err, db.Close())
+}
+
+// start brings the file to today's schema and makes the readers.
+func (s *Store) start() error {
+	if err := migrate(context.Background(), s.writer); err != nil {
 		return err
 	}
 	if err := useLog(s.writer); err != nil {

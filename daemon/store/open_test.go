@@ -146,9 +146,7 @@ func TestCrashed(t *testing.T) {
 			path := copyCrashed(t, s)
 			row.spoil(t, path)
 			if row.want != nil {
-				if s, err := store.Open(path); !errors.Is(err, row.want) {
-					t.Errorf("got %v, %v, want %v", s, err, row.want)
-				}
+				refusedAsItIs(t, path, row.want)
 				return
 			}
 			after := storetest.OpenAt(t, path)
@@ -159,6 +157,49 @@ func TestCrashed(t *testing.T) {
 				t.Errorf("goes on with %d", at)
 			}
 		})
+	}
+}
+
+// refusedAsItIs wants a file with a log to be refused, with a remedy, and both to be left as they are.
+func refusedAsItIs(t *testing.T, path string, want error) {
+	t.Helper()
+	both := func() string {
+		return string(must(os.ReadFile(path))(t)) + string(must(os.ReadFile(path+"-wal"))(t))
+	}
+	before := both()
+	s, err := store.Open(path)
+	if !errors.Is(err, want) || !strings.Contains(fmt.Sprint(err), "`ampledger recover "+path+" OUT`") {
+		t.Errorf("got %v, %v, want %v", s, err, want)
+	}
+	if both() != before {
+		t.Error("the file or its log was changed")
+	}
+}
+
+// TestPagesGone takes a page of each table and index away from a file that was closed: it is refused, or does no harm to the ledger, and
+// what is found only later names the remedy.
+func TestPagesGone(t *testing.T) {
+	b := toDamage(t)
+	for name, refused := range map[string]bool{
+		"entries": true, "gaps": true, "events": true, "devices": true, "daemon": true, "snapshots": true, "acknowledgements": true, "clock": true,
+		"entries_of_channel": true, "events_of_conductor": true, "events_of_id": true, "waveforms": false, "waveform_frames": false,
+	} {
+		path := b.damagedBy(t, zero(b.pageOf(t, name, 0)))
+		s, err := store.Open(path)
+		if refused != errors.Is(err, store.ErrDamaged) || (s != nil) == refused {
+			t.Errorf("without its page of %s: %v", name, err)
+		}
+		if s == nil {
+			continue
+		}
+		append1(t, s, entry("pack", "shunt", 200))
+		if err := s.PutWaveforms(t.Context(), []store.WaveformPart{waveform("a", 1, 0, 1)}); !isOneOf(err, store.ErrDamaged) ||
+			!strings.Contains(err.Error(), "ampledger recover "+path) {
+			t.Errorf("storing in %s: %v", name, err)
+		}
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
 	}
 }
 

@@ -33,7 +33,7 @@ func OpenReader(path string) (*Reader, error) {
 	}
 	r := &Reader{path: path, readers: connect(readAddress(path, found), readerCount)}
 	if err := r.start(found); err != nil {
-		return nil, errors.Join(r.wrap("open", withRemedy(path, err)), r.Close())
+		return nil, errors.Join(r.wrap("open", err), r.Close())
 	}
 	return r, nil
 }
@@ -50,7 +50,7 @@ func (r *Reader) start(found files) error {
 	if err != nil || found.log {
 		return err
 	}
-	return found.check(context.Background(), r.readers)
+	return found.checkLength(r.readers) // Verify looks at the rest
 }
 
 // Path gives the file's absolute path, or ":memory:".

@@ -14,6 +14,7 @@ type Recovery struct {
 	AsideCount uint64   // entries that could be read behind it, which are kept aside
 	EventCount uint64   // events saved
 	LostCount  uint64   // events in whose place the log says that they are lost
+	SeenCount  uint64   // acknowledgements saved
 	Lines      []string // all of it in words, and what else there is to say; they stand in the new file's table recovery as well
 }
 
@@ -25,10 +26,12 @@ type Recovery struct {
 //   - in the tables salvaged_entries and salvaged_gaps what could be read behind that: no balance counts it, and each entry says whether it
 //     follows on the one before it. What is missing between cannot be known, so it is for an auditor to judge;
 //   - the events, with one that says so in the place of each that could not be read, so that no log sequence changes its meaning;
+//   - the acknowledgements of those events; in the table salvaged_acknowledgements those that cannot stand in the log, such as of a lost event;
 //   - the devices' sequences and epochs and the count of starts, all raised beyond what may have been given out.
 //
-// Estimators' snapshots are left behind: nothing can tell whether they are as they were written. A file of schema 1 has no chain; of it the
-// longest run without a hole becomes the ledger. progress, which may be nil, hears now and then how many pages are read.
+// Estimators' snapshots, waveforms with their frames and the clock are left behind, counted in Lines: nothing can tell whether they are as they
+// were written. A file of schema 1 has no chain; of it the longest run without a hole becomes the ledger. progress, which may be nil, hears
+// now and then how many pages are read.
 // ErrForeign: not one row of ours was found. os.ErrExist: something is at to, or at to with .new behind it, where the file is built.
 func Recover(ctx context.Context, from, to string, progress func(done, of uint64)) (*Recovery, error) {
 	recovery, err := recoverTo(ctx, from, to, progress)

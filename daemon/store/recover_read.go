@@ -90,7 +90,7 @@ func (b *rebuilding) run(progress func(done, of uint64)) error {
 		if err := b.scan(progress); err != nil {
 			return err
 		}
-		for _, part := range []func() error{b.ledger, b.aside, b.log, b.sequences, b.report} {
+		for _, part := range []func() error{b.ledger, b.aside, b.log, b.acknowledgements, b.sequences, b.behind, b.report} {
 			if err := part(); err != nil {
 				return err
 			}
@@ -107,8 +107,12 @@ func (b *rebuilding) exec(query string, arguments ...any) error {
 
 // scan reads every page into the scratch tables.
 func (b *rebuilding) scan(progress func(done, of uint64)) error {
+	creations := []string{createLeft, createSalvaged}
 	for _, table := range scratchTables {
-		if err := b.exec(table.create()); err != nil {
+		creations = append(creations, table.create())
+	}
+	for _, creation := range creations {
+		if err := b.exec(creation); err != nil {
 			return err
 		}
 	}
@@ -120,7 +124,7 @@ func (b *rebuilding) scan(progress func(done, of uint64)) error {
 			progress(uint64(page), uint64(b.from.PageCount()))
 		}
 	}
-	if len(b.found) == 0 {
+	if b.found["entries"]+b.found["gaps"]+b.found["events"] == 0 {
 		return fmt.Errorf("%w: not one row of a ledger was found in %d pages", ErrForeign, b.from.PageCount())
 	}
 	return nil
@@ -140,7 +144,7 @@ func (b *rebuilding) row(row pages.Row) error {
 		}
 	}
 	b.count(row)
-	return nil
+	return b.leave(row)
 }
 
 // count notes a row that holds numbers to go on behind.

@@ -92,7 +92,7 @@ func (b *rebuilding) sequences() error {
 		b.say("device %s goes on with sequence %d and epoch %d", name, held, epoch+1)
 	}
 	opening := max(b.opening, time.Now().Unix()) // the daemon does not start once a second
-	b.say("starts of the daemon go on behind %d; estimators' snapshots are left behind", opening)
+	b.say("starts of the daemon go on behind %d", opening)
 	return b.exec("UPDATE daemon SET opening = ?", opening)
 }
 

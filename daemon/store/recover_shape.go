@@ -15,6 +15,7 @@ var scratchTables = []scratchTable{
 	newScratchTable("entries", false, append(append([]string{}, entryColumns...), "chain"), entryShape(), entryShape()[:len(entryColumns)-5]),
 	newScratchTable("gaps", true, gapColumns, shape(new(Gap).fields(new(string)))),
 	newScratchTable("events", false, eventColumns, "ITITTTTIB"),
+	newScratchTable("acknowledgements", false, acknowledgementColumns, "TITT"),
 }
 
 func newScratchTable(name string, keyed bool, columns []string, shapes ...string) scratchTable {

@@ -13,6 +13,7 @@ type Store struct {
 	writer *sql.DB // one connection
 	insert inserts
 	close  func() error
+	room   func() (bytes uint64, err error) // free on its disk
 }
 
 // inserts are the statements that Append runs over and over.
@@ -79,7 +80,7 @@ func transact(ctx context.Context, db *sql.DB, do func(*sql.Tx) error) error {
 
 // newStore gives a store around its writer.
 func newStore(path string, writer *sql.DB) *Store {
-	s := &Store{Reader: Reader{path: path}, writer: writer}
+	s := &Store{Reader: Reader{path: path}, writer: writer, room: func() (uint64, error) { return roomBeside(path) }}
 	s.close = sync.OnceValue(s.closeOnce)
 	return s
 }

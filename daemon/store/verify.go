@@ -15,13 +15,17 @@ type Verification struct {
 	Head       Head    // the newest entry, as it is stored
 	Faults     []Fault // the first 1000, ledger before log
 	FaultCount uint64  // all of them; 0 = nothing is wrong
+
+	WaveformFaultCount uint64 // those of waveforms among them: if it is FaultCount, ledger and log are sound
 }
 
 // Fault is something wrong, and where.
 type Fault struct {
-	EntrySequence int64 // 0 = with no single entry; below 0 only where somebody put one
-	GapPosition   int64 // of the gap row; 0 = the entry itself
-	LogSequence   int64 // 0 = with no single event
+	EntrySequence int64  // 0 = with no single entry; below 0 only where somebody put one
+	GapPosition   int64  // of the gap row; 0 = the entry itself
+	LogSequence   int64  // 0 = with no single event
+	Waveform      bool   // it is with what is kept of readings around events, which neither the ledger nor the log needs
+	EventID       string // of the waveform; empty = with no single one
 	Text          string
 }
 
@@ -34,6 +38,10 @@ func (f Fault) String() string {
 		return fmt.Sprintf("entry %d: %s", f.EntrySequence, f.Text)
 	case f.LogSequence != 0:
 		return fmt.Sprintf("event %d: %s", f.LogSequence, f.Text)
+	case f.EventID != "":
+		return fmt.Sprintf("waveform of event %s: %s", f.EventID, f.Text)
+	case f.Waveform:
+		return "waveforms: " + f.Text
 	}
 	return f.Text
 }
@@ -51,7 +59,7 @@ type verifying struct {
 
 // Verify reads the whole store, as it was when it began, and lists what is wrong with it: rows that are not as they were chained, missing,
 // put in or moved; sums over the index that differ from the entries added up one by one; newest entries cut off, as far as the devices'
-// sequences tell; pages, indexes, events. It changes nothing and takes the longer the more is stored; progress, which may be nil,
+// sequences tell; pages, indexes, events, acknowledgements; readings of waveforms that are gone though they were not dropped. It changes nothing and takes the longer the more is stored; progress, which may be nil,
 // hears now and then how many entries are done. An error means that it could not look; damage is no error but a fault.
 //
 // It cannot see that somebody cut or rewrote the ledger's end and everything that follows from it: for that, hold the chain against a Head
@@ -62,7 +70,7 @@ func (r *Reader) Verify(ctx context.Context, progress func(done, of uint64)) (*V
 		return nil, r.wrap("verify", err)
 	}
 	v := verifying{ctx: ctx, from: tx, progress: progress}
-	for _, part := range []func() error{v.ledger, v.log, v.references, v.pages} {
+	for _, part := range []func() error{v.ledger, v.log, v.acknowledgements, v.totals, v.waveforms, v.references, v.pages} {
 		if err = v.damage(part(), Fault{}); err != nil {
 			break
 		}
@@ -89,6 +97,9 @@ func (r *Reader) Check(ctx context.Context) error {
 // Add notes a fault, for whoever looks for more than Verify does.
 func (v *Verification) Add(fault Fault) {
 	v.FaultCount++
+	if fault.Waveform {
+		v.WaveformFaultCount++
+	}
 	if len(v.Faults) < listedFaults {
 		v.Faults = append(v.Faults, fault)
 	}

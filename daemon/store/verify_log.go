@@ -34,6 +34,18 @@ func (v *verifying) log() error {
 	return v.damage(err, Fault{LogSequence: next})
 }
 
+// acknowledgements looks for those of events that are not there.
+func (v *verifying) acknowledgements() error {
+	_, err := collect(v.ctx, v.from, func(rows *sql.Rows) (none struct{}, err error) {
+		var name string
+		if err = rows.Scan(&name); err == nil {
+			v.add(Fault{}, "acknowledgement of event %q, which is not there", name)
+		}
+		return none, err
+	}, "SELECT event_id FROM acknowledgements a WHERE NOT EXISTS (SELECT 1 FROM events e WHERE e.event_id = a.event_id) ORDER BY event_id")
+	return v.damage(err, Fault{})
+}
+
 // fits holds an encoded event against its columns.
 func fits(columns *ampledgerv1.Event, encoded []byte) bool {
 	var event ampledgerv1.Event

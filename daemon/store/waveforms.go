@@ -7,8 +7,12 @@ import (
 	"fmt"
 )
 
-// ErrNoWaveform says that none was ever taken of the event.
-var ErrNoWaveform = errors.New("no waveform")
+var (
+	// ErrNoWaveform: none was ever taken of the event.
+	ErrNoWaveform = errors.New("no waveform")
+	// ErrNoRoom: so little is free on the disk that it is left to the ledger.
+	ErrNoRoom = errors.New("no room for waveforms")
+)
 
 // WaveformState is where a waveform stands.
 type WaveformState string
@@ -62,7 +66,11 @@ var (
 
 // PutWaveforms stores parts of waveforms: each waveform in place of what was known of it, its frames beside those it has. A frame that
 // another waveform brought already is shared. All of it is durable on return, or nothing; so keep it short, since others wait for the disk.
+// ErrNoRoom: less than 16 MB would be left free for the ledger, as far as the system tells. What brings no frames is stored all the same.
 func (s *Store) PutWaveforms(ctx context.Context, parts []WaveformPart) error {
+	if err := s.leaveRoom(parts); err != nil {
+		return s.wrap("put waveforms", err)
+	}
 	return s.write(ctx, "put waveforms", func(tx *sql.Tx) error {
 		frame, err := tx.PrepareContext(ctx, insertFrame)
 		if err != nil {

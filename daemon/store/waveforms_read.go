@@ -32,9 +32,11 @@ func scanWaveform(row interface{ Scan(...any) error }) (*Waveform, error) {
 	return &w, err
 }
 
-const selectFrames = `SELECT first_sequence, last_sequence, frame FROM waveform_frames
+const selectFrames = "SELECT first_sequence, last_sequence, frame" + ofWaveform + " LIMIT :limit"
+
+const ofWaveform = ` FROM waveform_frames
 	WHERE conductor = :conductor AND channel = :channel AND epoch = :epoch AND first_sequence <= :last AND last_sequence >= :from
-	AND first_sequence >= ` + overlapping + ` ORDER BY first_sequence LIMIT :limit`
+	AND first_sequence >= ` + overlapping + ` ORDER BY first_sequence`
 
 // overlapping is where the frame begins that holds :from, so that the index is searched from there.
 const overlapping = `(SELECT coalesce(max(first_sequence), 0) FROM waveform_frames

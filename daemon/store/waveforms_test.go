@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"testing"
@@ -125,6 +126,38 @@ func dropAll(t *testing.T, s *store.Store, limits store.WaveformLimits) (all []s
 			return all
 		}
 		all = append(all, one.EventID+map[bool]string{true: "+"}[one.Acknowledged]+fmt.Sprint(one.Bytes))
+	}
+}
+
+// TestWaveformsLeaveRoom lets the disk fill: frames are refused before the ledger's room is taken; what needs none is stored, and so is all where
+// nothing tells how much is free.
+func TestWaveformsLeaveRoom(t *testing.T) {
+	s := storetest.Open(t)
+	if free, err := s.Room(); err != nil || free == 0 {
+		t.Errorf("%d bytes are free where the test works: %v", free, err)
+	}
+	part, over := waveform("a", 1, 0, 6), waveform("a", 1, 0, 6)
+	over.State, over.Shortfall, over.Frames, over.Kept = store.WaveformShort, "no room", nil, nil
+	for _, row := range []struct {
+		free     uint64
+		unknown  error
+		part     store.WaveformPart
+		want     error
+		complete bool
+	}{
+		{16<<20 + 59, nil, part, store.ErrNoRoom, false},
+		{0, nil, over, nil, false},
+		{16<<20 + 60, nil, part, nil, true},
+		{0, errDisk, waveform("b", 1, 6, 3), nil, true},
+	} {
+		s.SetRoom(func() (uint64, error) { return row.free, row.unknown })
+		if err := s.PutWaveforms(t.Context(), []store.WaveformPart{row.part}); !errors.Is(err, row.want) {
+			t.Errorf("with %d bytes free: %v, want %v", row.free, err, row.want)
+		}
+		if w, err := s.Waveform(t.Context(), row.part.EventID); (err == nil && w.State == store.WaveformComplete) != row.complete {
+			t.Errorf("with %d bytes free there is %+v, %v", row.free, w, err)
+		}
+		append1(t, s, entry("pack", "shunt", 0))
 	}
 }
 
