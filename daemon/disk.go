@@ -20,6 +20,7 @@ type diskWatch struct {
 	tell       func(*ampledgerv1.Event)
 
 	mu     sync.Mutex
+	lost   int // events that will not be recorded, since told
 	times  int
 	raised []*ampledgerv1.Event // nil = it works
 }
@@ -53,6 +54,13 @@ func (d *diskWatch) failed(err error) {
 	}
 }
 
+// unrecorded takes an event that will not be recorded.
+func (d *diskWatch) unrecorded() {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.lost++
+}
+
 // works takes a success.
 func (d *diskWatch) works() {
 	d.mu.Lock()
@@ -60,7 +68,13 @@ func (d *diskWatch) works() {
 	for _, event := range d.raised {
 		over := proto.CloneOf(event)
 		over.State, over.ChangeWallNanos, over.Detail = ampledgerv1.EventState_EVENT_STATE_CLEARED, time.Now().UnixNano(), "over: "+event.GetDetail()
+		if d.lost > 0 {
+			over.Detail += fmt.Sprintf("; %d changes of events were told and are not recorded", d.lost)
+		}
 		d.tell(over)
+	}
+	if d.raised != nil {
+		d.lost = 0
 	}
 	d.raised = nil
 }

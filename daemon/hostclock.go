@@ -14,16 +14,18 @@ const (
 	clockEvery  = 10 * time.Second // how often the host's clocks are written down
 	leastStep   = time.Second      // of the wall clock, that is told: less is what a disciplined clock does
 	clockWithin = 5 * time.Second  // to write them down
+
+	mostStep = 20 * 365 * 24 * time.Hour // a machine without a clock of its own begins in 1970 or at its making; more is no setting
 )
 
 // clockStep is by how much the wall clock was set between two moments, as the time since the machine started tells; 0 if the machine was
 // started in between, for then nothing tells.
 func clockStep(before, now store.Clock) time.Duration {
-	if before.BootID == "" || before.BootID != now.BootID {
-		return 0
+	if before.BootID == "" || before.BootID != now.BootID || before.WallNanos <= 0 || before.BootNanos < 0 || now.BootNanos < before.BootNanos {
+		return 0 // or a row that cannot be
 	}
 	step := time.Duration((now.WallNanos - before.WallNanos) - (now.BootNanos - before.BootNanos))
-	if step.Abs() < leastStep {
+	if step.Abs() < leastStep || step.Abs() > mostStep {
 		return 0
 	}
 	return step

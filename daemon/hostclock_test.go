@@ -16,14 +16,17 @@ func TestClockStep(t *testing.T) {
 		before, now store.Clock
 		want        time.Duration
 	}{
-		"nothing happened":                    {at("a", 100, 5000), at("a", 160, 5060), 0},
-		"set forward by an hour":              {at("a", 100, 5000), at("a", 160, 8660), time.Hour},
-		"set back by an hour":                 {at("a", 100, 5000), at("a", 160, 1460), -time.Hour},
-		"slewed by less than a second":        {at("a", 100, 5000), store.Clock{BootID: "a", BootNanos: 160 * second, WallNanos: 5060*second + second/2}, 0},
-		"a leap second":                       {at("a", 100, 5000), at("a", 160, 5059), -time.Second},
-		"the machine was started in between":  {at("a", 100, 5000), at("b", 10, 9000), 0},
-		"no clock was put down before":        {store.Clock{}, at("b", 10, 9000), 0},
-		"the machine slept, the wall went on": {at("a", 100, 5000), at("a", 3700, 8600), 0},
+		"nothing happened":                      {at("a", 100, 5000), at("a", 160, 5060), 0},
+		"set forward by an hour":                {at("a", 100, 5000), at("a", 160, 8660), time.Hour},
+		"set back by an hour":                   {at("a", 100, 5000), at("a", 160, 1460), -time.Hour},
+		"slewed by less than a second":          {at("a", 100, 5000), store.Clock{BootID: "a", BootNanos: 160 * second, WallNanos: 5060*second + second/2}, 0},
+		"a leap second":                         {at("a", 100, 5000), at("a", 160, 5059), -time.Second},
+		"the machine was started in between":    {at("a", 100, 5000), at("b", 10, 9000), 0},
+		"a row that cannot be":                  {at("a", -1, 5000), at("a", 160, 9000), 0},
+		"a time since the start that went back": {at("a", 200, 5000), at("a", 160, 9000), 0},
+		"a century":                             {at("a", 100, 5000), at("a", 160, 5000+100*365*86400), 0},
+		"no clock was put down before":          {store.Clock{}, at("b", 10, 9000), 0},
+		"the machine slept, the wall went on":   {at("a", 100, 5000), at("a", 3700, 8600), 0},
 	} {
 		if got := clockStep(c.before, c.now); got != c.want {
 			t.Errorf("%s: %v, want %v", name, got, c.want)

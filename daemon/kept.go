@@ -34,8 +34,27 @@ func (r *running) restore(ctx context.Context, c *pipeline.Conductor, e *config.
 		r.options.Log.Error("what an estimator knew cannot be read; it begins anew", zap.String("conductor", c.Name()), zap.String("estimator", name), zap.Error(err))
 		return nil
 	}
+	if kept.Apart, err = r.anotherCounted(ctx, c, name); err != nil {
+		return err
+	}
 	c.Restore(kept)
 	return nil
+}
+
+// anotherCounted tells whether the newest entry of any channel was counted under another estimator: then the state is older than that.
+func (r *running) anotherCounted(ctx context.Context, c *pipeline.Conductor, estimator string) (bool, error) {
+	for _, lane := range c.Lanes() {
+		newest, err := r.store.NewestEntry(ctx, store.Filter{
+			Conductor: c.Name(), Channel: lane.Name, Kinds: []store.Kind{store.Interval, store.Adjustment},
+		})
+		if err != nil && !errors.Is(err, store.ErrNoEntries) {
+			return false, err
+		}
+		if newest.Estimator != "" && newest.Estimator != estimator {
+			return true, nil
+		}
+	}
+	return false, nil
 }
 
 // Keep implements pipeline.Sink.
@@ -43,6 +62,9 @@ func (s *sink) Keep(conductor string, kept *pipeline.Kept) {
 	ctx, cancel := context.WithTimeout(context.Background(), keptWithin)
 	defer cancel()
 	state, err := json.Marshal(kept)
+	if err == nil {
+		err = s.recorder.Flush(ctx) // the ledger first: a state that is ahead of it would correct what was not counted
+	}
 	if err == nil {
 		err = s.store.PutSnapshot(ctx, store.Snapshot{Conductor: conductor, Plugin: kept.Plugin, WallNanos: kept.Wall, State: state})
 	}

@@ -40,8 +40,12 @@ func (r *running) openings(ctx context.Context, c *pipeline.Conductor) (map[stri
 // ledgerOf is what a channel goes on from. Where its account ended is what its newest interval says, not the latest time of all, and by the wall
 // clock as it is set now.
 func (r *running) ledgerOf(ctx context.Context, lane *pipeline.Lane, b *store.Balance) (pipeline.Ledger, error) {
+	away, err := r.store.Away(ctx, lane.Conductor, lane.Name)
+	if err != nil {
+		return pipeline.Ledger{}, err
+	}
 	ledger := pipeline.Ledger{
-		AdjustmentMicrocoulombs: b.AdjustmentMicrocoulombs, NetMicrocoulombs: b.NetMicrocoulombs(), DurationNanos: b.DurationNanos,
+		AdjustmentMicrocoulombs: b.AdjustmentMicrocoulombs, NetMicrocoulombs: b.NetMicrocoulombs(), HeldNanos: b.DurationNanos - away,
 		ZeroCoulombs: b.ZeroCoulombs,
 	}
 	newest, err := r.store.NewestEntry(ctx, store.Filter{Conductor: lane.Conductor, Channel: lane.Name, Kinds: []store.Kind{store.Interval}})

@@ -22,6 +22,7 @@ const (
 	databaseName   = store.FileName
 	openedWithin   = 2 * time.Second // that devices may take before the estimators are started without them
 	begunWithin    = time.Second     // that estimators may take before readings go on without them
+	answeredWithin = 3 * time.Second // that estimators get to answer what they were given last and to give their state
 	flushedWithin  = 10 * time.Second
 	servedOutTimes = 2 * time.Second // that subscribers get to take what is left
 )
@@ -82,7 +83,7 @@ func (r *running) open(ctx context.Context) (err error) {
 	disk := newDiskWatch(r.config, opening)
 	r.recorder = store.NewRecorder(r.store, recorderConfig(events, posted, disk, r.options.Log))
 	r.backend = &service.Backend{
-		Ledger: r.store, Events: events, Posted: posted, Recording: r.recorder.Health, Estimators: r.options.Estimators,
+		Ledger: r.store, Events: events, Posted: posted, Durable: r.recorder.Flush, Recording: r.recorder.Health, Estimators: r.options.Estimators,
 	}
 	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, store: r.store, log: r.options.Log}
 	disk.tell = to.record
@@ -135,18 +136,29 @@ func (r *running) run(ctx context.Context) error {
 	}
 
 	r.runDevices(ctx)
+	r.endConductors(ctx)
 	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), flushedWithin)
 	defer cancel()
-	for _, c := range r.conductors {
-		c.Post(last)
-		c.Close()
-	}
 	watched()
 	err := errors.Join(watchers.wait(), r.recorder.Flush(last))
 	recorded()
 	err = errors.Join(err, recorders.wait(), r.release(last))
 	unserved()
 	return errors.Join(err, r.stopServing(&servers))
+}
+
+// endConductors posts what was counted and ends the estimators, all conductors at once: one whose estimator hangs keeps no other waiting.
+func (r *running) endConductors(ctx context.Context) {
+	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), answeredWithin)
+	defer cancel()
+	var ending sync.WaitGroup
+	for _, c := range r.conductors {
+		ending.Go(func() {
+			c.Post(last)
+			c.Close()
+		})
+	}
+	ending.Wait()
 }
 
 // runDevices runs devices and estimators until ctx ends and all of them have ended.

@@ -66,6 +66,7 @@ func recorderConfig(events *service.Events, posted *service.Posted, disk *diskWa
 			}
 		},
 		OnUnrecorded: func(event *ampledgerv1.Event, why error) {
+			disk.unrecorded()
 			log.Error("an event is not recorded", zap.String("event_id", event.GetEventId()), zap.Error(why))
 		},
 		OnFault: func(err error) {

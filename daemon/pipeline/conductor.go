@@ -45,6 +45,8 @@ type Conductor struct {
 	sink   Sink
 	lanes  []*Lane
 	events *eventBook
+	open   context.Context // ends when the conductor is closed
+	close  context.CancelFunc
 
 	mu         sync.Mutex // held while a frame goes through, and never while a plugin is waited for (but in lockstep)
 	sides      []*side
@@ -82,6 +84,7 @@ type openSummary struct {
 // NewConductor makes a conductor. It starts nothing.
 func NewConductor(config ConductorConfig, sink Sink) (*Conductor, error) {
 	c := &Conductor{config: config, sink: sink, events: newEventBook(config, sink)}
+	c.open, c.close = context.WithCancel(context.Background())
 	c.estimation.init(config)
 	for _, laneConfig := range config.all() {
 		if _, err := guard.New(laneConfig.Guard); err != nil {

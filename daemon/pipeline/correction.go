@@ -39,9 +39,10 @@ type stand struct {
 type point struct {
 	corrected
 	applied float64 // offset subtracted since the pipeline began, coulombs, in the sign of the readings
-	nanos   int64   // time integrated since then
+	nanos   int64   // time integrated since then, without that away
 	net     int64   // microcoulombs counted since then
 	zeroNow float64 // standard uncertainty of the zero in force, amperes
+	gainNow float64 // and of the gain, relative
 }
 
 // by gives the correction after an answer of an estimator whose first summary began at origin. What it says counts from there; what was
@@ -74,7 +75,9 @@ func (l *Lane) summarise() (*plugin.ChannelSummary, stand) {
 
 // stands notes where the channel stands, applied being the offset subtracted since the pipeline began.
 func (l *Lane) stands(totals charge.Totals, applied float64) stand {
-	now := point{l.corrected.since(totals), applied, totals.DurationNanos, totals.Net(), l.readings.ZeroAmperes}
+	now := point{
+		l.corrected.since(totals), applied, totals.DurationNanos - totals.AwayNanos, totals.Net(), l.readings.ZeroAmperes, l.readings.GainRatio,
+	}
 	at := stand{lane: l, before: l.standing, after: now, plays: l.plays.Take(nil)}
 	l.summed, l.standing = totals, now
 	return at

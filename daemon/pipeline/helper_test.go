@@ -32,6 +32,8 @@ type journal struct {
 	full     bool // refuse postings
 	ended    int
 	kept     []*Kept
+
+	heldAtKeep []int64 // what the ledger held then, ns
 }
 
 func (j *journal) Readings(_ *Lane, r *scan.Readings) {
@@ -63,7 +65,8 @@ func (j *journal) Post(p *Posting) bool {
 func (j *journal) Keep(_ string, kept *Kept) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	j.kept = append(j.kept, kept)
+	ledger, _ := j.ledgerOf()
+	j.kept, j.heldAtKeep = append(j.kept, kept), append(j.heldAtKeep, ledger.HeldNanos)
 }
 
 func (j *journal) Ended(string) {

@@ -24,8 +24,18 @@ func (c *Conductor) keepDue(s *side, now int64) {
 	if now < s.keepDue || c.config.Lockstep || !c.estimation.asked.isDone() {
 		return
 	}
+	c.postAll() // so that the ledger is never behind the state
 	if asked := c.askToKeep(); asked != nil {
 		c.estimation.asked, s.keepDue = asked, now+c.config.PostNanos
+	}
+}
+
+// postAll posts what every channel has counted, due or not.
+func (c *Conductor) postAll() {
+	for _, s := range c.sides {
+		for _, lane := range s.accounts {
+			lane.post(c.sink, lane.due, c.config.posts(), true)
+		}
 	}
 }
 
@@ -60,6 +70,7 @@ func (c *Conductor) askToKeep() *keeping {
 // keepNow has the state of the estimator in force kept, after all summaries so far, and waits for it, but no longer than ctx.
 func (c *Conductor) keepNow(ctx context.Context) {
 	c.mu.Lock()
+	c.postAll()
 	k := c.askToKeep()
 	r := c.estimation.current
 	c.mu.Unlock()
@@ -89,7 +100,7 @@ func (r *run) describe(state []byte, k *keeping) *Kept {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	kept := &Kept{
-		Plugin: r.candidate.Program.Name(), State: state, Wall: time.Now().UnixNano(), number: r.answeredNumber, Channels: map[string]KeptChannel{},
+		Plugin: r.candidate.Program.Name(), State: state, ChargeIsPositive: r.chargeIsPositive, Wall: time.Now().UnixNano(), number: r.answeredNumber, Channels: map[string]KeptChannel{},
 	}
 	for lane, newest := range r.newest {
 		kept.Channels[lane.Name] = lane.keptChannel(&newest, k.plays[lane])

@@ -16,6 +16,11 @@ type Kept struct {
 	Wall     int64                  `json:"wall_nanos"` // when it was taken, by the host's clock
 	Channels map[string]KeptChannel `json:"channels"`
 
+	ChargeIsPositive bool `json:"charge_is_positive"` // the sign of the readings then
+
+	// Apart says that another estimator was in force after this state was taken: what it corrected is not undone. Set before Restore.
+	Apart bool `json:"-"`
+
 	number uint64        // of the newest summary in the state; 0 = it is from before this run of the daemon
 	away   time.Duration // from then to this run
 }
@@ -27,7 +32,7 @@ type KeptChannel struct {
 	CorrectionDeviation float64       `json:"correction_deviation_coulombs"` // its standard uncertainty
 	Later               float64       `json:"later_coulombs"`                // to be subtracted from the ledger's net, by adjustments posted or to be posted
 	Deviation           float64       `json:"deviation_coulombs"`            // standard uncertainty of the ledger's net from zero and gain
-	Nanos               int64         `json:"duration_nanos"`                // time integrated
+	Nanos               int64         `json:"duration_nanos"`                // time integrated, without that away
 	Net                 int64         `json:"net_microcoulombs"`             // counted
 	OffsetDeviation     float64       `json:"offset_deviation_amperes"`      // standard uncertainty of the offset
 	GainRatio           float64       `json:"gain_ratio"`                    // and of the gain, relative
@@ -40,12 +45,13 @@ type KeptChannel struct {
 type footing struct {
 	corrected
 	said, deviation float64 // the correction the estimator stated then, and its standard uncertainty
+	apart           bool    // others counted meanwhile, or summaries are missing: only what is learnt from here on counts
 }
 
 // footing translates. What was counted after the state was taken the estimator never saw: it may be off by the offset's and the gain's
 // uncertainty, and nothing will be learnt of it.
 func (l *Lane) footing(k KeptChannel) footing {
-	unseen := k.OffsetDeviation*math.Max(0, float64(l.ledger.DurationNanos-k.Nanos)*1e-9) +
+	unseen := k.OffsetDeviation*math.Max(0, float64(l.ledger.HeldNanos-k.Nanos)*1e-9) +
 		k.GainRatio*math.Abs(coulombs(l.ledger.NetMicrocoulombs-k.Net))
 	return footing{
 		corrected: corrected{
@@ -58,6 +64,10 @@ func (l *Lane) footing(k KeptChannel) footing {
 
 // origin is where the estimator's word on the correction counts from, given where the channel stood when its first summary since began.
 func (f *footing) origin(before point) point {
+	if f.apart {
+		before.later, before.uncertainty = before.later-f.said, before.uncertainty-f.deviation
+		return before
+	}
 	missed := before.zero - f.zero
 	if !before.known {
 		missed = before.uncertainty
@@ -102,9 +112,13 @@ func (c *Conductor) footings(k *Kept) map[*Lane]footing {
 	if k == nil {
 		return footings
 	}
+	// Summaries between the state and the oldest retained one were another's to correct.
+	hole := k.number > 0 && len(c.estimation.retained) > 0 && c.estimation.retained[0].number > k.number+1
 	for _, lane := range c.lanes {
 		if of, has := k.Channels[lane.Name]; has && of.Known {
-			footings[lane] = lane.footing(of)
+			f := lane.footing(of)
+			f.apart = hole || k.Apart || k.ChargeIsPositive != lane.ChargeIsPositive
+			footings[lane] = f
 		}
 	}
 	return footings
@@ -114,7 +128,7 @@ func (l *Lane) keptChannel(e *laneEstimate, plays []offset.Play) KeptChannel {
 	return KeptChannel{
 		Known: e.said.known, Correction: e.said.later, CorrectionDeviation: e.said.uncertainty,
 		Later: e.later - l.sign()*coulombs(l.ledger.AdjustmentMicrocoulombs), Deviation: e.uncertainty + l.ledger.ZeroCoulombs,
-		Nanos: e.at.nanos + l.ledger.DurationNanos, Net: e.at.net + l.ledger.NetMicrocoulombs,
-		OffsetDeviation: e.at.zeroNow, GainRatio: l.gainRatio, Plays: plays, zero: e.at.zero,
+		Nanos: e.at.nanos + l.ledger.HeldNanos, Net: e.at.net + l.ledger.NetMicrocoulombs,
+		OffsetDeviation: e.at.zeroNow, GainRatio: e.at.gainNow, Plays: plays, zero: e.at.zero,
 	}
 }

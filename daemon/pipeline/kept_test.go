@@ -43,7 +43,7 @@ func (j *journal) ledgerOf() (l Ledger, last uint64) {
 	for _, p := range j.postings {
 		l.AdjustmentMicrocoulombs += p.AdjustmentMicrocoulombs
 		l.NetMicrocoulombs += p.Counted.Net()
-		l.DurationNanos += p.Counted.DurationNanos
+		l.HeldNanos += p.Counted.DurationNanos - p.Counted.AwayNanos
 		l.ZeroCoulombs += p.Counted.ZeroCoulombs
 		if p.AdjustmentMicrocoulombs == 0 {
 			last = p.Counted.LastSequence
@@ -213,4 +213,51 @@ func waitInForce(t *testing.T, c *Conductor, generation uint64) {
 		pause(t.Context(), 1e9)
 	}
 	t.Fatalf("generation %d is not in force", generation)
+}
+
+// TestWhatAnotherEstimatorCorrectedStays restarts an estimator whose state is older than what another one posted, 100 C among it: that stays, with its
+// uncertainty, and only what the estimator learns from here on is added, also of the charge it saw itself.
+func TestWhatAnotherEstimatorCorrectedStays(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j := &journal{}
+		first := restartable(t, j, ConductorConfig{}, nil)
+		feed(t, first, 0, 3)
+		first.Post(t.Context())
+		first.Close()
+		kept := throughJSON(t, j.kept[len(j.kept)-1])
+		kept.Apart = true
+		stated, _ := j.ledgerOf()
+		j.postings = append(j.postings, Posting{Kind: Adjustment, AdjustmentMicrocoulombs: -100e6, Counted: charge.Totals{ZeroCoulombs: 7}})
+		second := restartable(t, j, ConductorConfig{}, kept)
+		defer second.Close()
+		feed(t, second, 3603, 4) // in the third of them it learns that all it ever saw is offset
+		second.Post(t.Context())
+		ledger, _ := j.ledgerOf()
+		if got := coulombs(ledger.NetMicrocoulombs + ledger.AdjustmentMicrocoulombs); math.Abs(got+100) > 2e-6 {
+			t.Errorf("the balance is %.6f C, want the other's -100 C", got)
+		}
+		// The other's 7 C stay; of what was stated before, its own 3 C have become 0.5 C.
+		if want := stated.ZeroCoulombs + 7 - 3 + 0.5; math.Abs(ledger.ZeroCoulombs-want) > 1e-6 {
+			t.Errorf("its uncertainty from the zero is %.6f C, want %.6f C", ledger.ZeroCoulombs, want)
+		}
+	})
+}
+
+// TestTheLedgerIsNeverBehindTheState holds each state that is kept against what had been posted then, with postings by amount that come in between.
+func TestTheLedgerIsNeverBehindTheState(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j := &journal{}
+		c := restartable(t, j, ConductorConfig{PostMicrocoulombs: 3e6}, nil)
+		defer c.Close()
+		c.config.PostNanos = 2.5e9
+		feed(t, c, 0, 30)
+		if len(j.kept) < 5 {
+			t.Fatalf("%d states", len(j.kept))
+		}
+		for i, kept := range j.kept {
+			if held := j.heldAtKeep[i]; kept.Channels["meter"].Nanos > held {
+				t.Errorf("state %d knows %d ns, the ledger %d ns", i, kept.Channels["meter"].Nanos, held)
+			}
+		}
+	})
 }

@@ -37,8 +37,7 @@ type Lane struct {
 	guard       *guard.Guard
 	tell        func(guard.Change)
 	ledger      Ledger // what the ledger held before the pipeline began
-	gainRatio   float64
-	averaged    bool // its readings are means
+	averaged    bool   // its readings are means
 	account     *charge.Account
 	tally       offset.Tally
 	plays       offset.Plays
@@ -66,7 +65,7 @@ type Ledger struct {
 	After                   *charge.After // where its account ended; nil = it never had a reading
 	AdjustmentMicrocoulombs int64         // posted so far
 	NetMicrocoulombs        int64         // counted, without adjustments
-	DurationNanos           int64         // integrated
+	HeldNanos               int64         // integrated, without the time away
 	ZeroCoulombs            float64       // standard uncertainty from the zero, as stated so far
 }
 
@@ -93,7 +92,6 @@ func (l *Lane) bind(inputs Inputs, settings DeviceSettings) error {
 		}
 	}
 	l.sensor, l.temperature, l.bound, l.averaged = made, config.Temperature, true, config.Averaged
-	_, _, l.gainRatio = made.StaticUncertainty()
 	return nil
 }
 

@@ -6,8 +6,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 
 	"github.com/ampledger/ampledger/daemon/charge"
+	"github.com/ampledger/ampledger/plugins/plugin"
 	pluginv1 "github.com/ampledger/ampledger/proto/ampledger/plugin/v1"
 )
 
@@ -24,7 +26,9 @@ var (
 	ErrMarkOld     = errors.New("the moment lies before what is still retained: a mark must be posted while the readings since then are at hand")
 	ErrMarkFuture  = errors.New("the moment lies in the future")
 	ErrMarkOrder   = errors.New("the moment is not after that of the mark before")
-	ErrMarkBusy    = errors.New("too many marks wait for the next summary")
+	ErrMarkGap     = errors.New("readings are missing since that moment, so the mark cannot be carried to the present: post one for now")
+	ErrMarkSilent  = errors.New("no reading comes from the device the charge is taken from, so the mark cannot be taken")
+	ErrMarkBusy    = errors.New("too many marks wait, or the ledger has no room: try again later")
 	ErrNoEstimator = errors.New("no estimator works on this conductor, and a mark is for an estimator")
 )
 
@@ -66,11 +70,16 @@ func (c *Conductor) Mark(ctx context.Context, m Mark) (*Marked, error) {
 	if err := c.queueMark(waiting); err != nil {
 		return nil, err
 	}
+	silent := time.NewTimer(summaryWithin)
+	defer silent.Stop()
 	select {
 	case <-waiting.carried:
 	case <-ctx.Done():
 		c.dropMark(waiting)
 		return nil, context.Cause(ctx)
+	case <-silent.C:
+		c.dropMark(waiting)
+		return nil, ErrMarkSilent
 	}
 	if waiting.refused != nil {
 		return nil, waiting.refused
@@ -84,9 +93,15 @@ func (c *Conductor) Mark(ctx context.Context, m Mark) (*Marked, error) {
 	return &waiting.marked, nil
 }
 
+// summaryWithin is the longest a mark waits for a summary.
+const summaryWithin = 30 * time.Second
+
 func (c *Conductor) queueMark(m *mark) error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	if s := c.side(c.lead().Device); s == nil || s.ended {
+		return ErrMarkSilent
+	}
 	if len(c.marks) >= mostMarks {
 		return ErrMarkBusy
 	}
@@ -111,6 +126,9 @@ func (c *Conductor) carryMarks(s *side, next *item) {
 		switch wire, err := c.carry(m, lead, next); {
 		case errors.Is(err, ErrMarkFuture) && m.Wall-next.made.Wall < futureNanos:
 			later = append(later, m) // the clock of the caller, or of the summary, is a little off
+		case err == nil && !c.postMark(m, lead):
+			m.refused = ErrMarkBusy
+			close(m.carried)
 		case err != nil:
 			m.refused = err
 			close(m.carried)
@@ -119,7 +137,7 @@ func (c *Conductor) carryMarks(s *side, next *item) {
 			next.hearings = append(next.hearings, m.hearing)
 			m.hearing.until(c.estimation.number + 1)
 			c.marked = m.Wall
-			c.tellMark(m, lead, next)
+			c.tellMark(m, next)
 			close(m.carried)
 		}
 	}
@@ -156,7 +174,10 @@ func (c *Conductor) carry(m *mark, lead *Lane, next *item) (*pluginv1.Mark, erro
 	for i := len(c.estimation.retained) - 1; !reached && i >= 0; i-- {
 		reached = l.add(&c.estimation.retained[i], lead)
 	}
-	if !reached {
+	switch {
+	case l.gap:
+		return nil, ErrMarkGap
+	case !reached:
 		return nil, ErrMarkOld
 	}
 	offset := lead.readings.Offset
@@ -174,6 +195,7 @@ type leg struct {
 	wall              int64
 	coulombs, seconds float64 // raw, in the sign of the readings
 	blur              float64 // coulombs
+	gap               bool    // readings are missing on it
 }
 
 // add adds what of a summary lies behind the mark and tells whether the mark was reached.
@@ -183,8 +205,11 @@ func (l *leg) add(i *item, lead *Lane) (reached bool) {
 		return false
 	}
 	for _, of := range i.summary.GetChannels() {
-		if of.GetName() != lead.Name || of.GetIntegralSeconds() <= 0 {
+		if of.GetName() != lead.Name {
 			continue
+		}
+		if l.gap = missing(i.summary, of); l.gap {
+			return true
 		}
 		behind := float64(i.made.Wall-l.wall) * 1e-9
 		share := min(1, behind/of.GetIntegralSeconds())
@@ -198,15 +223,33 @@ func (l *leg) add(i *item, lead *Lane) (reached bool) {
 	return false
 }
 
-// tellMark puts a mark that is handed on in the ledger, under the channel whose account is the conductor's, and tells it.
-func (c *Conductor) tellMark(m *mark, lead *Lane, next *item) {
+// postMark puts a mark that is to be handed on in the ledger, under the channel whose account is the conductor's. False = there is no room.
+func (c *Conductor) postMark(m *mark, lead *Lane) bool {
 	if f := c.fused(); f != nil {
 		lead = f.lane
 	}
-	c.sink.Post(&Posting{
+	return c.sink.Post(&Posting{
 		Kind: Noted, Lane: lead, Epoch: lead.epoch, Mark: &m.Mark, Reason: "mark",
 		Counted: charge.Totals{FromWall: m.Wall, ToWall: m.Wall},
 	})
+}
+
+// mostMissing is how many seconds of readings may be missing on the way.
+const mostMissing = 1
+
+// missing tells whether readings are missing in a summary, or before it: its integral then bridges by a straight line what may have been anything.
+func missing(s *plugin.Summary, of *plugin.ChannelSummary) bool {
+	if of.GetReadingCount() == 0 {
+		return true
+	}
+	span := float64(s.GetLastMonotonicNanos()-s.GetFirstMonotonicNanos()) * 1e-9
+	scans := float64(s.GetLastSequence() - s.GetFirstSequence() + 1)
+	interval := span / max(1, scans-1)
+	unusable := float64(of.GetUnusableCount()) * interval
+	return of.GetIntegralSeconds()-span-interval > mostMissing || unusable > mostMissing
+}
+
+func (c *Conductor) tellMark(m *mark, next *item) {
 	c.events.operator("mark", &next.made, fmt.Sprintf("stored charge %.6g C ± %.3g C, says %s: %s", m.StoredCoulombs, m.UncertaintyCoulombs,
 		orNobody(m.By), m.Note))
 }

@@ -119,6 +119,88 @@ func TestMarksThatAreRefused(t *testing.T) {
 	})
 }
 
+// TestMarkOverMissingReadings wants no mark carried over six seconds of which nothing was read; one for now is taken.
+func TestMarkOverMissingReadings(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := live(t, &journal{}, starts{"old": always(learning())})
+		c.Apply(t.Context(), "dev", frame(70, 9, 10, 0))
+		synctest.Wait()
+		for wall, want := range map[int64]error{0.5e9: ErrMarkGap, 5e9: ErrMarkGap} {
+			wait := postMark(c, Mark{StoredCoulombs: 1, UncertaintyCoulombs: 1, Wall: wall})
+			c.Apply(t.Context(), "dev", frame(c.lanes[0].next, 9, 10, 0))
+			synctest.Wait()
+			if got := <-wait; !errors.Is(got.err, want) {
+				t.Errorf("at %d: %v, want %v", wall, got.err, want)
+			}
+		}
+		wait := postMark(c, Mark{StoredCoulombs: 1, UncertaintyCoulombs: 1})
+		c.Apply(t.Context(), "dev", frame(c.lanes[0].next, 9, 10, 0))
+		synctest.Wait()
+		if got := <-wait; got.err != nil {
+			t.Error(got.err)
+		}
+	})
+}
+
+// TestMarkWithoutReadings is refused: at once where the source has come to its end, after a while where it is silent, and where the ledger has no room.
+func TestMarkWithoutReadings(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j := &journal{}
+		c := live(t, j, starts{"old": always(learning())})
+		m := Mark{StoredCoulombs: 1, UncertaintyCoulombs: 1}
+		if _, err := c.Mark(t.Context(), m); !errors.Is(err, ErrMarkSilent) {
+			t.Errorf("silent: %v", err)
+		}
+		j.full = true
+		wait := postMark(c, m)
+		c.Apply(t.Context(), "dev", frame(10, 9, 10, 0))
+		synctest.Wait()
+		if got := <-wait; !errors.Is(got.err, ErrMarkBusy) {
+			t.Errorf("no room: %v", got.err)
+		}
+		c.End(t.Context(), "dev")
+		if _, err := c.Mark(t.Context(), m); !errors.Is(err, ErrMarkSilent) {
+			t.Errorf("ended: %v", err)
+		}
+	})
+}
+
+// TestOnlyTheOneInForceIsHeard lets a shadow answer at once and the estimator in force hang: who posted a mark hears nothing of the shadow.
+func TestOnlyTheOneInForceIsHeard(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		gate := make(chan struct{}, 10)
+		slow := fixed(1)
+		answer := slow.do
+		slow.do = func(ctx context.Context, s *plugin.Summary) (*plugin.Answer, error) {
+			<-gate
+			return answer(ctx, s)
+		}
+		gate <- struct{}{}
+		loud := fixed(1)
+		loud.do = func(ctx context.Context, s *plugin.Summary) (*plugin.Answer, error) {
+			a, err := answer(ctx, s)
+			a.Notes = []*plugin.Note{{Subject: "from the shadow"}}
+			return a, err
+		}
+		c := live(t, &journal{}, starts{"old": always(slow), "loud": always(loud)})
+		_, err := c.AddShadow(t.Context(), "loud", named("loud"), func(Step, uint64) {})
+		check(t, err)
+		wait := postMark(c, Mark{StoredCoulombs: 1, UncertaintyCoulombs: 1})
+		c.Apply(t.Context(), "dev", frame(10, 9, 10, 0))
+		synctest.Wait()
+		select {
+		case got := <-wait:
+			t.Errorf("answered by the shadow: %+v %v", got.marked, got.err)
+		default:
+		}
+		close(gate)
+		synctest.Wait()
+		if got := <-wait; got.err != nil || len(got.marked.Notes) > 0 {
+			t.Errorf("%+v %v", got.marked, got.err)
+		}
+	})
+}
+
 // TestMarkOfACallerThatLeft wants nothing of a mark whose caller left before a summary took it.
 func TestMarkOfACallerThatLeft(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

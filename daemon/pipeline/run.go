@@ -5,6 +5,7 @@ import (
 	"maps"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"go.uber.org/zap"
@@ -21,11 +22,14 @@ type run struct {
 	generation uint64
 	footings   map[*Lane]footing // of the state it was started with
 	log        *zap.Logger
-	places     map[string][]int   // by channel: where the play operators it wants stand in a channel's list
-	end        context.CancelFunc // of its goroutine
-	ended      chan struct{}      // closed when its goroutine has ended
-	answered   chan struct{}      // closed at its first answer
-	failed     chan struct{}      // closed when it failed
+
+	chargeIsPositive bool
+	inForce          atomic.Bool        // it answers those who wait
+	places           map[string][]int   // by channel: where the play operators it wants stand in a channel's list
+	end              context.CancelFunc // of its goroutine
+	ended            chan struct{}      // closed when its goroutine has ended
+	answered         chan struct{}      // closed at its first answer
+	failed           chan struct{}      // closed when it failed
 
 	mu      sync.Mutex
 	backlog []item          // to be worked off before the queue
@@ -120,7 +124,9 @@ func (r *run) answer(ctx context.Context, next item) error {
 		return err
 	}
 	r.keep(answer, next, time.Since(began))
-	next.tell(answer)
+	if r.inForce.Load() {
+		next.tell(answer)
+	}
 	return nil
 }
 

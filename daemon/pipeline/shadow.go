@@ -53,6 +53,7 @@ func (c *Conductor) AddShadow(ctx context.Context, name string, candidate Candid
 	defer c.mu.Unlock()
 	c.estimation.pending = nil
 	c.estimation.shadows = append(c.estimation.shadows, shadow{name: name, run: next})
+	c.estimation.wake() // it may have failed meanwhile
 	return next.generation, nil
 }
 
@@ -74,7 +75,9 @@ func (e *estimation) shadow(name string) int {
 
 // RemoveShadow ends a shadow.
 func (c *Conductor) RemoveShadow(name string) error {
+	c.mu.Lock()
 	r, err := c.takeShadow(name, false)
+	c.mu.Unlock()
 	if err != nil {
 		return err
 	}
@@ -82,10 +85,8 @@ func (c *Conductor) RemoveShadow(name string) error {
 	return nil
 }
 
-// takeShadow takes a shadow out; if it is to work, one that failed stays and the error says why it did.
+// takeShadow takes a shadow out, under the conductor's lock; if it is to work, one that failed stays and the error says why it did.
 func (c *Conductor) takeShadow(name string, works bool) (*run, error) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
 	i := c.estimation.shadow(name)
 	if i < 0 {
 		return nil, fmt.Errorf("%w: %s", ErrShadowUnknown, name)
@@ -108,11 +109,16 @@ func (c *Conductor) Promote(name string) (at map[string]uint64, generation uint6
 		return nil, 0, err
 	}
 	defer unlock()
+	c.mu.Lock()
 	r, err := c.takeShadow(name, true)
 	if err != nil {
+		c.mu.Unlock()
 		return nil, 0, err
 	}
-	return c.takeOver(r), r.generation, nil
+	old, at := c.putInForce(r) // under one lock with takeShadow: no summary falls between
+	c.mu.Unlock()
+	c.endOld(old)
+	return at, r.generation, nil
 }
 
 // Revert puts the estimator that was in force before in force again, with what it knew then and what it missed since. It is a swap like any other.
@@ -138,6 +144,10 @@ func (c *Conductor) claim() (unlock func(), err error) {
 	}
 	if !c.estimation.swap.TryLock() {
 		return nil, ErrSwapBusy
+	}
+	if c.open.Err() != nil {
+		c.estimation.swap.Unlock()
+		return nil, ErrClosed
 	}
 	if c.beginning() {
 		c.estimation.swap.Unlock()

@@ -6,6 +6,7 @@ import (
 	"math"
 	"testing"
 	"testing/synctest"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 )
@@ -130,6 +131,31 @@ func TestShadowsRefused(t *testing.T) {
 		}
 		if err := add("j", "good"); !errors.Is(err, ErrShadowsFull) {
 			t.Errorf("one too many: %v", err)
+		}
+	})
+}
+
+// TestCloseEndsWhatIsBeingStarted closes the conductor while a candidate warms up for ever: it gives up, and afterwards nothing is started.
+func TestCloseEndsWhatIsBeingStarted(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		candidate := hanging()
+		c := newConductor(t, &journal{}, ConductorConfig{Start: starts{"old": always(fixed(1)), "slow": always(candidate)}.start, Expected: true})
+		check(t, c.Begin(t.Context(), named("old")))
+		c.Apply(t.Context(), "dev", frame(0, 10, 10, 0))
+		synctest.Wait()
+		swapped := make(chan error, 1)
+		go func() {
+			_, err := c.Swap(context.Background(), named("slow"), func(Step, uint64) {})
+			swapped <- err
+		}()
+		synctest.Wait()
+		began := time.Now()
+		c.Close()
+		if err := <-swapped; !errors.Is(err, ErrClosed) || time.Since(began) > time.Second || !candidate.closed {
+			t.Errorf("the swap ended with %v after %v", err, time.Since(began))
+		}
+		if _, err := c.AddShadow(context.Background(), "a", named("old"), func(Step, uint64) {}); !errors.Is(err, ErrClosed) {
+			t.Errorf("after it was closed: %v", err)
 		}
 	})
 }

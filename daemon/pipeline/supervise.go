@@ -26,6 +26,7 @@ func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
 		c.estimation.wake()
 		return err
 	}
+	r.inForce.Store(true)
 	c.estimation.current, c.estimation.pending = r, nil
 	return nil
 }
@@ -65,7 +66,7 @@ func (c *Conductor) revive(ctx context.Context, failed *run) {
 func (c *Conductor) retry(ctx context.Context, failed *run) bool {
 	c.estimation.swap.Lock()
 	defer c.estimation.swap.Unlock()
-	if !c.inForce(failed) {
+	if !c.inForce(failed) || c.open.Err() != nil {
 		return true
 	}
 	_, err := c.replace(ctx, failed.candidate, c.keptFor(failed.candidate), func(Step, uint64) {})
@@ -105,6 +106,7 @@ func (c *Conductor) clear(raised *fault) {
 
 // Close ends the estimators and waits for them.
 func (c *Conductor) Close() {
+	c.close() // what is being started gives up
 	c.estimation.swap.Lock()
 	defer c.estimation.swap.Unlock()
 	c.mu.Lock()

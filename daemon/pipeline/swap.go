@@ -23,6 +23,9 @@ const (
 // ErrSwapBusy says that another swap of the conductor is going on, or that its first estimator is still being started.
 var ErrSwapBusy = errors.New("an estimator of this conductor is being started already")
 
+// ErrClosed says that the conductor is being closed.
+var ErrClosed = errors.New("the daemon is stopping")
+
 // ErrLockstep says that an offline run keeps its estimator.
 var ErrLockstep = errors.New("an offline run keeps its estimator")
 
@@ -60,6 +63,9 @@ func (c *Conductor) replace(ctx context.Context, candidate Candidate, kept *Kept
 
 // bring starts a candidate and warms it up; it is pending then. On an error nothing is left of it.
 func (c *Conductor) bring(ctx context.Context, candidate Candidate, kept *Kept, progress func(Step, uint64)) (*run, error) {
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	defer context.AfterFunc(c.open, func() { cancel(ErrClosed) })()
 	generation := c.nextGeneration()
 	progress(Starting, generation)
 	next, err := c.startRun(ctx, candidate, generation, kept)
@@ -92,7 +98,7 @@ func (c *Conductor) startRun(ctx context.Context, candidate Candidate, generatio
 	defer c.mu.Unlock()
 	r := newRun(candidate, generation, started, c.estimation.after(kept))
 	r.places, r.footings = c.wantPlays(started.HalfWidths), c.footings(kept)
-	r.log = c.config.Log
+	r.log, r.chargeIsPositive = c.config.Log, c.config.ChargeIsPositive
 	c.estimation.pending = r
 	// The run outlives the call that starts it: it ends when it is closed.
 	working, end := context.WithCancel(context.WithoutCancel(ctx))
@@ -194,16 +200,30 @@ func (c *Conductor) abandon(r *run) {
 // takeOver puts a run that is warm in force between two frames and ends the old one.
 func (c *Conductor) takeOver(next *run) (at map[string]uint64) {
 	c.mu.Lock()
-	old := c.estimation.current
+	old, at := c.putInForce(next)
+	c.mu.Unlock()
+	c.endOld(old)
+	return at
+}
+
+// putInForce makes a run the one in force; the conductor's lock is held.
+func (c *Conductor) putInForce(next *run) (old *run, at map[string]uint64) {
+	old = c.estimation.current
+	if old != nil {
+		old.inForce.Store(false)
+	}
+	next.inForce.Store(true)
 	c.estimation.current, c.estimation.pending = next, nil
 	c.takeEstimates()
-	at = c.nextSummaries()
-	c.mu.Unlock()
+	return old, c.nextSummaries()
+}
+
+// endOld ends the one that was.
+func (c *Conductor) endOld(old *run) {
 	c.estimation.wake() // if it failed before it was in force, nobody was told
 	if old != nil {
 		c.retire(old) // outside the lock: no reading waits for a process to end
 	}
-	return at
 }
 
 // nextSummaries gives for each device the sequence at which the next summary begins: an offset changes only there.

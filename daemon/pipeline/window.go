@@ -78,6 +78,7 @@ type declaration struct {
 	hearing  *hearing
 	over     chan struct{} // closed when it is over on every device
 	isOver   bool
+	seen     bool // a scan came in it
 }
 
 // Declare says that no current flows from now on for a time. Summaries that lie wholly in it are rests for the estimator. It returns when
@@ -87,19 +88,26 @@ func (c *Conductor) Declare(ctx context.Context, w Window) (*Captured, error) {
 	if err != nil {
 		return nil, err
 	}
+	// A device that is silent, or whose clock is slow, must not leave a declaration behind that nobody thinks of any more.
+	late := time.NewTimer(time.Duration(w.Nanos) + windowMargin)
+	defer late.Stop()
 	select {
 	case <-d.over:
+	case <-late.C:
 	case <-ctx.Done():
 	}
 	silent := c.withdraw(d)
 	switch err := context.Cause(ctx); {
-	case err != nil && silent:
-		return nil, fmt.Errorf("%w (%w)", ErrWindowSilent, err)
+	case silent:
+		return nil, ErrWindowSilent
 	case err != nil:
 		return nil, err
 	}
 	return c.conclude(ctx, d)
 }
+
+// windowMargin is how much longer than its time a window stays open by the host's clock.
+const windowMargin = 5 * time.Second
 
 func (c *Conductor) declare(w Window) (*declaration, error) {
 	c.mu.Lock()
@@ -112,6 +120,11 @@ func (c *Conductor) declare(w Window) (*declaration, error) {
 	}
 	c.events.operator("zero declared", c.now(),
 		fmt.Sprintf("no current for %.3g s, says %s: %s", float64(w.Nanos)*1e-9, orNobody(w.By), w.Note))
+	for _, s := range c.sides {
+		if s.ended {
+			c.declared.end(s, c.devices())
+		}
+	}
 	return c.declared, nil
 }
 
@@ -137,7 +150,7 @@ func (c *Conductor) withdraw(d *declaration) (silent bool) {
 	if c.declared == d {
 		c.declared = nil
 	}
-	return len(d.until) == 0
+	return !d.seen
 }
 
 // conclude waits for the estimator and gives what was read.
@@ -193,6 +206,7 @@ func (d *declaration) covers(s *side, span *scan.Frame, sides int) (scans int) {
 		until = scan.Clock{Epoch: span.Epoch, Monotonic: span.At(0) + d.Nanos}
 		d.until[s] = until
 	}
+	d.seen = true
 	for scans < span.Count && span.Epoch == until.Epoch && span.At(scans) <= until.Monotonic {
 		scans++
 	}

@@ -119,3 +119,25 @@ func TestWindowEnds(t *testing.T) {
 		}
 	})
 }
+
+// TestAWindowThatNobodyReadsInEnds by the host's clock, and makes no rest of what comes later.
+func TestAWindowThatNobodyReadsInEnds(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		o := fixed(1)
+		c := live(t, &journal{}, starts{"old": always(o)})
+		if _, err := c.Declare(context.Background(), Window{Nanos: 30e9}); !errors.Is(err, ErrWindowSilent) {
+			t.Errorf("no reading came: %v", err)
+		}
+		c.Apply(t.Context(), "dev", frame(10, 100, 10, 0))
+		c.End(t.Context(), "dev")
+		if _, err := c.Declare(context.Background(), Window{Nanos: 30e9}); !errors.Is(err, ErrWindowSilent) {
+			t.Errorf("the source had come to its end: %v", err)
+		}
+		synctest.Wait()
+		for _, rest := range o.rests() {
+			if rest == pluginv1.Rest_REST_CERTAIN {
+				t.Error("100 A were taken for a rest")
+			}
+		}
+	})
+}

@@ -190,7 +190,10 @@ func sensible(c *plugin.ChannelEstimate) bool {
 	return usable(c.GetOffsetAmperes()) && usable(c.GetCorrectionCoulombs())
 }
 
-func usable(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+// mostPlausible bounds what an estimator may say, in amperes and coulombs: no pack has a millionth of it, and the ledger could not hold much more.
+const mostPlausible = 1e12
+
+func usable(v float64) bool { return math.Abs(v) <= mostPlausible }
 
 // Snapshot asks for the state after the newest summary answered. Safe for concurrent use, also with Observe.
 func (e *Estimator) Snapshot(ctx context.Context) (state []byte, err error) {

@@ -54,8 +54,9 @@ type Backend struct {
 	Events     *Events
 	Waveforms  *Waveforms // nil = none are taken
 	Posted     *Posted
-	Recording  func() error // what keeps the store from recording; nil = nothing can
-	Estimators []string     // shipped estimators, by name
+	Durable    func(context.Context) error // waits until what was posted is on disk; nil = nothing is kept
+	Recording  func() error                // what keeps the store from recording; nil = nothing can
+	Estimators []string                    // shipped estimators, by name
 }
 
 func (b *Backend) conductor(name string) (*Conductor, error) {

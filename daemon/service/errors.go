@@ -46,6 +46,8 @@ func statusOf(err error) error {
 		return refuse(codes.OutOfRange, "", "NO_ENTRIES", "no ledger entry lies in the span")
 	case errors.Is(err, pipeline.ErrSwapBusy):
 		return refuse(codes.Aborted, "", "SWAP_BUSY", err.Error())
+	case errors.Is(err, pipeline.ErrClosed):
+		return errStopping
 	case errors.Is(err, pipeline.ErrLockstep):
 		return refuse(codes.FailedPrecondition, "", "LOCKSTEP", err.Error())
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):

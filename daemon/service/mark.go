@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"time"
 
 	"google.golang.org/grpc/codes"
 
@@ -30,6 +31,9 @@ func (s *chargeServer) PostMark(ctx context.Context, request *ampledgerv1.PostMa
 	if err != nil {
 		return nil, markStatus(err)
 	}
+	if err := s.durable(ctx); err != nil {
+		return nil, err
+	}
 	response := &ampledgerv1.PostMarkResponse{WallNanos: marked.Wall, CarriedCoulombs: marked.Carried, Notes: marked.Notes}
 	for _, move := range marked.Moves {
 		response.Moves = append(response.Moves, &ampledgerv1.BalanceMove{
@@ -38,6 +42,22 @@ func (s *chargeServer) PostMark(ctx context.Context, request *ampledgerv1.PostMa
 		})
 	}
 	return response, nil
+}
+
+// durableWithin is the longest a mark waits for the disk.
+const durableWithin = 10 * time.Second
+
+// durable waits until what was posted is on disk: who says what a pack holds says it once, and wants it kept.
+func (s *chargeServer) durable(ctx context.Context) error {
+	if s.backend.Durable == nil {
+		return nil
+	}
+	ctx, cancel := context.WithTimeout(ctx, durableWithin)
+	defer cancel()
+	if err := s.backend.Durable(ctx); err != nil {
+		return refuse(codes.Unavailable, "", "MARK_NOT_ON_DISK", "the mark is taken but not on disk yet, so do not post it again: "+err.Error())
+	}
+	return nil
 }
 
 func checkMark(request *ampledgerv1.PostMarkRequest) error {
@@ -74,6 +94,8 @@ func markStatus(err error) error {
 		{pipeline.ErrMarkFuture, codes.InvalidArgument, "wall_nanos", "MARK_IN_FUTURE"},
 		{pipeline.ErrMarkOld, codes.OutOfRange, "", "MARK_TOO_OLD"},
 		{pipeline.ErrMarkOrder, codes.OutOfRange, "", "MARK_OUT_OF_ORDER"},
+		{pipeline.ErrMarkGap, codes.OutOfRange, "", "READINGS_MISSING"},
+		{pipeline.ErrMarkSilent, codes.Unavailable, "", "NO_READINGS"},
 		{pipeline.ErrMarkBusy, codes.ResourceExhausted, "", "MARKS_WAIT"},
 		{pipeline.ErrNoEstimator, codes.FailedPrecondition, "", "NO_ESTIMATOR"},
 		{pipeline.ErrUnheard, codes.DeadlineExceeded, "", "ESTIMATOR_SILENT"},

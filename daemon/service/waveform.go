@@ -2,6 +2,7 @@ package service
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"sync"
 	"time"
@@ -217,7 +218,12 @@ func (w *Waveforms) write(ctx context.Context) bool {
 		if len(parts) == 0 {
 			return true
 		}
-		if err := w.config.Store.PutWaveforms(ctx, parts); err != nil {
+		err := w.config.Store.PutWaveforms(ctx, parts)
+		if errors.Is(err, store.ErrNoRoom) {
+			w.cutAll(err)
+			continue
+		}
+		if err != nil {
 			if !w.failing && ctx.Err() == nil {
 				w.config.Log.Error("waveforms were not written; it is tried again", zap.Int("count", len(parts)), zap.Error(err))
 			}
@@ -228,6 +234,14 @@ func (w *Waveforms) write(ctx context.Context) bool {
 		for one, frames := range taken {
 			one.wrote(frames)
 		}
+	}
+}
+
+// cutAll gives up what no room is left for: the windows say so, and what they hold is let go.
+func (w *Waveforms) cutAll(why error) {
+	w.config.Log.Warn("waveforms are cut short", zap.Error(why))
+	for _, one := range w.open {
+		one.cut("the disk has no room for it")
 	}
 }
 

@@ -170,6 +170,23 @@ func (w *window) close(shortfall string) {
 	}
 }
 
+// cut ends a window with what is on disk of it; what waits is let go.
+func (w *window) cut(shortfall string) {
+	if len(w.frames) == 0 {
+		return
+	}
+	first, kept := w.frames[0].first, w.waveform.Kept
+	switch {
+	case kept == nil:
+	case kept.First >= first:
+		w.waveform.Kept = nil
+	default:
+		w.waveform.Kept = &store.Sequences{First: kept.First, Last: first - 1}
+	}
+	w.letGo()
+	w.waveform.State, w.waveform.Shortfall, w.dirty, w.urgent = store.WaveformShort, shortfall, true, true
+}
+
 // frameName is what a frame stands under in the store.
 type frameName struct {
 	conductor, channel string

@@ -28,3 +28,10 @@ func (r *Reader) Count(ctx context.Context, conductor, channel string) (entries,
 		Scan(&entries, &newest)
 	return entries, newest, r.wrap("count", err)
 }
+
+// Away gives how long, in all, nothing was counted on a channel because the daemon was away: the gap entries' duration, in ns.
+func (r *Reader) Away(ctx context.Context, conductor, channel string) (nanos int64, err error) {
+	err = r.readers.QueryRowContext(ctx, "SELECT coalesce(sum(duration_nanos), 0) FROM entries WHERE conductor = ? AND channel = ? AND kind = 'gap'", conductor, channel).
+		Scan(&nanos)
+	return nanos, r.wrap("time away", err)
+}

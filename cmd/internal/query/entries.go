@@ -112,7 +112,7 @@ func entrySays(e *ampledgerv1.Entry) string {
 	switch e.GetKind() {
 	case ampledgerv1.EntryKind_ENTRY_KIND_MARK:
 		s := e.GetStored()
-		return fmt.Sprintf("stored %.4f ± %.4f Ah, says %q: %s", s.GetStoredCoulombs()/3600, s.GetStandardUncertaintyCoulombs()/3600, s.GetBy(), s.GetNote())
+		return fmt.Sprintf("stored %.4f ± %.4f Ah, says %q: %s", s.GetStoredCoulombs()/3600, s.GetStandardUncertaintyCoulombs()/3600, s.GetBy(), show.Plain(s.GetNote()))
 	case ampledgerv1.EntryKind_ENTRY_KIND_CONFIGURATION:
 		return fmt.Sprintf("SHA-256 %x", e.GetConfigurationSha256())
 	}

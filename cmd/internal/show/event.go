@@ -23,7 +23,7 @@ func Event(e *ampledgerv1.Event) string {
 		b.WriteString("  [no fresh offset estimate]")
 	}
 	if e.GetDetail() != "" {
-		fmt.Fprintf(&b, "  %s", e.GetDetail())
+		fmt.Fprintf(&b, "  %s", Plain(e.GetDetail()))
 	}
 	if a := e.GetAcknowledgement(); a != nil {
 		fmt.Fprintf(&b, "  [seen by %s at %s", a.GetBy(), Clock(a.GetWallNanos()))

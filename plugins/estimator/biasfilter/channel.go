@@ -51,6 +51,7 @@ type reading struct {
 	integral bool    // R is known
 	seconds  float64 // D
 	span     float64 // first to last scan
+	hole     float64 // seconds of which the integral only bridges, before the first reading
 	apart    float64 // seconds by which the time since the summary before exceeds D
 	back     bool    // time ran backwards before it
 	follows  bool    // on the summary before, without a hole
@@ -111,6 +112,7 @@ func (c *channel) follow(s *plugin.Summary) {
 		elapsed = max(0, float64(last-c.Last)*1e-9)
 	}
 	n.apart = max(0, elapsed-n.seconds)
+	n.hole = n.seconds - n.span - n.span/max(1, n.count-1)
 	n.whole = n.whole && n.seconds <= elapsed+1e-6 // else the integral bridges a gap that began before
 	c.Age += max(elapsed, n.seconds)
 	c.Begun, c.Sequence, c.First, c.Last = true, s.GetLastSequence(), first, last

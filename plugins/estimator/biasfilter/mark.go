@@ -27,7 +27,7 @@ const mostApart = 1
 
 // add takes a summary. In a rest that was believed B takes the noise and all, so none is left beside it.
 func (s *span) add(n *reading, load bool) {
-	s.Valid = s.Valid && n.integral && n.apart <= mostApart
+	s.Valid = s.Valid && n.integral && n.apart <= mostApart && n.hole <= mostApart
 	s.Coulombs += n.coulombs
 	if load {
 		s.White += n.noise * n.seconds * n.seconds

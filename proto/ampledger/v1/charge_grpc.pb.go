@@ -47,6 +47,7 @@ type ChargeServiceClient interface {
 	// flowed between them, and the estimator corrects what was counted. It answers when the estimator has.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: uncertainty not above 0, or the moment lies in the future.
 	// OUT_OF_RANGE: the moment lies before what is still retained, or not after the mark before. FAILED_PRECONDITION: no estimator works.
+	// RESOURCE_EXHAUSTED: the ledger has no room now. UNAVAILABLE, MARK_NOT_ON_DISK: it is taken, and not on disk in time.
 	PostMark(ctx context.Context, in *PostMarkRequest, opts ...grpc.CallOption) (*PostMarkResponse, error)
 }
 
@@ -129,6 +130,7 @@ type ChargeServiceServer interface {
 	// flowed between them, and the estimator corrects what was counted. It answers when the estimator has.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: uncertainty not above 0, or the moment lies in the future.
 	// OUT_OF_RANGE: the moment lies before what is still retained, or not after the mark before. FAILED_PRECONDITION: no estimator works.
+	// RESOURCE_EXHAUSTED: the ledger has no room now. UNAVAILABLE, MARK_NOT_ON_DISK: it is taken, and not on disk in time.
 	PostMark(context.Context, *PostMarkRequest) (*PostMarkResponse, error)
 	mustEmbedUnimplementedChargeServiceServer()
 }
