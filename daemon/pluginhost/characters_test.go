@@ -263,6 +263,8 @@ func (c *counting) Observe(s *plugin.Summary) ([]*plugin.ChannelEstimate, error)
 		e.StandardUncertaintyAmperes = -1
 	case "infinite correction":
 		e.CorrectionCoulombs = math.Inf(-1)
+	case "absurd correction":
+		e.CorrectionCoulombs = 1e13
 	case "negative correction's uncertainty":
 		e.CorrectionUncertaintyCoulombs = -1
 	case "infinite walk":

@@ -98,6 +98,7 @@ func TestAnswersThatAreNotBelieved(t *testing.T) {
 		"not a number":                      {"counting", "adc0", "nan", `channel "shunt": estimate NaN A ± 0.5 A, walk 0.25 A/√s makes no sense`},
 		"negative uncertainty":              {"counting", "adc0", "negative uncertainty", `channel "shunt": estimate 1 A ± -1 A, walk 0.25 A/√s makes no sense`},
 		"infinite correction":               {"counting", "adc0", "infinite correction", `channel "shunt": estimate 1 A ± 0.5 A, walk 0.25 A/√s makes no sense`},
+		"absurd correction":                 {"counting", "adc0", "absurd correction", `channel "shunt": estimate 1 A ± 0.5 A, walk 0.25 A/√s makes no sense`},
 		"negative correction's uncertainty": {"counting", "adc0", "negative correction's uncertainty", `channel "shunt": estimate 1 A ± 0.5 A, walk 0.25 A/√s makes no sense`},
 		"infinite walk":                     {"counting", "adc0", "infinite walk", `channel "shunt": estimate 1 A ± 0.5 A, walk +Inf A/√s makes no sense`},
 		"none: it hangs":                    {"counting", "adc0", "hang", "no answer to a summary within 300ms"},

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"go.uber.org/zap"
@@ -32,6 +33,9 @@ const (
 // demoChannels are shown side by side; the third is the two of them fused.
 var demoChannels = []string{"shunt", "magnetic"}
 
+// atItsPace makes of the scenario a configuration to start from: an hour then takes an hour.
+var atItsPace = strings.NewReplacer("speed: 300", "speed: 1", ", played fast", "")
+
 func demoCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "demo", Short: "See the main job done on an invented hour of a pack's duty (about 15 seconds)", Args: cobra.NoArgs,
@@ -42,7 +46,7 @@ func demoCommand() *cobra.Command {
 	printOnly := c.Flags().Bool("print-config", false, "print the scenario's configuration instead: a start for one of your own")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		if *printOnly {
-			_, err := c.OutOrStdout().Write(demoScenario)
+			_, err := atItsPace.WriteString(c.OutOrStdout(), string(demoScenario))
 			return err
 		}
 		return demo(c)
