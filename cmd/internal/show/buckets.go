@@ -1,6 +1,7 @@
 package show
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -10,31 +11,52 @@ import (
 )
 
 // Buckets writes reduced readings of several channels side by side, a line for each stretch of time. A line is written when each channel
-// has its bucket, or when one has a later one already: then the others have nothing there.
+// has its bucket, or when those that have none there have gone beyond it.
 type Buckets struct {
 	to       io.Writer
 	channels []string
-	line     map[string]*ampledgerv1.Bucket
+	lines    []bucketLine // that wait, by time
 	started  bool
 }
 
+// bucketLine is the buckets that begin at one time, by channel.
+type bucketLine struct {
+	from int64 // wall clock, ns
+	of   map[string]*ampledgerv1.Bucket
+}
+
+// mostLines is how many lines may wait for a channel.
+const mostLines = 100
+
 // NewBuckets makes a writer for these channels, in this order.
 func NewBuckets(to io.Writer, channels []string) *Buckets {
-	return &Buckets{to: to, channels: channels, line: map[string]*ampledgerv1.Bucket{}}
+	return &Buckets{to: to, channels: channels}
 }
 
 // Add takes the next bucket.
 func (b *Buckets) Add(bucket *ampledgerv1.Bucket) error {
-	if b.line[bucket.GetChannel()] != nil {
-		if err := b.Flush(); err != nil {
+	from := bucket.GetFirstWallNanos()
+	at, known := slices.BinarySearchFunc(b.lines, from, func(l bucketLine, t int64) int { return cmp.Compare(l.from, t) })
+	if !known {
+		b.lines = slices.Insert(b.lines, at, bucketLine{from, map[string]*ampledgerv1.Bucket{}})
+	}
+	b.lines[at].of[bucket.GetChannel()] = bucket
+	for len(b.lines) > 0 && (b.complete() || len(b.lines) > mostLines) {
+		if err := b.writeFirst(); err != nil {
 			return err
 		}
 	}
-	b.line[bucket.GetChannel()] = bucket
-	if len(b.line) == len(b.channels) {
-		return b.Flush()
-	}
 	return nil
+}
+
+// complete tells that nothing more comes for the first line.
+func (b *Buckets) complete() bool {
+	for _, channel := range b.channels {
+		if !slices.ContainsFunc(b.lines, func(l bucketLine) bool { return l.of[channel] != nil }) {
+			return false
+		}
+	}
+	return true
 }
 
 // Lost writes that readings are missing.
@@ -56,30 +78,31 @@ func (b *Buckets) Note(text string) error {
 	return err
 }
 
-// Flush writes the line that is open.
+// Flush writes the lines that wait.
 func (b *Buckets) Flush() error {
-	if len(b.line) == 0 {
-		return nil
+	for len(b.lines) > 0 {
+		if err := b.writeFirst(); err != nil {
+			return err
+		}
 	}
+	return nil
+}
+
+func (b *Buckets) writeFirst() error {
 	if !b.started {
 		b.started = true
 		b.head()
 	}
-	cells := []string{}
-	var first *ampledgerv1.Bucket
+	line, cells := b.lines[0], []string{}
+	b.lines = b.lines[1:]
 	for _, channel := range b.channels {
-		bucket := b.line[channel]
-		if bucket == nil {
-			cells = append(cells, strings.Repeat(" ", cellWidth))
-			continue
+		text := strings.Repeat(" ", cellWidth)
+		if bucket := line.of[channel]; bucket != nil {
+			text = cell(bucket)
 		}
-		if first == nil || bucket.GetFirstWallNanos() < first.GetFirstWallNanos() {
-			first = bucket
-		}
-		cells = append(cells, cell(bucket))
+		cells = append(cells, text)
 	}
-	clear(b.line)
-	_, err := fmt.Fprintf(b.to, "%s  %s\n", Clock(first.GetFirstWallNanos()), strings.Join(cells, "  "))
+	_, err := fmt.Fprintf(b.to, "%s  %s\n", Clock(line.from), strings.Join(cells, "  "))
 	return err
 }
 
