@@ -52,12 +52,14 @@
 // only where R is empty there is nothing to compare. The summary states no less than R would, either. Against the true current there
 // comes what the gain errors of R make of its movement from one scan to the next, as without any change.
 //
-// Beyond that summary: for each channel used together with others, the stage keeps the mean over the summary of d, by how much the fused
-// current would move without it. In all later summaries, until the channel has been used together with others again, no set states less
-// than |d| at the current at which it was seen; of d² the gain part and the noise of the mean are taken off first, so that only what they
-// do not explain widens the zero. An observed disagreement beyond what is stated for the parts widens what is stated for their mean: the
-// idea of R. T. Birge's ratio (Phys. Rev. 40 (1932) 207; from memory). Before a channel was seen beside others, nothing is known of it but
-// its stated uncertainties. The mean is over the scans that follow one with the same channels.
+// Beyond that summary: for each channel i used together with others, the stage keeps the mean over the summary of d, by how much the fused
+// current would move without it; the noise of the mean is taken off in squares. In all later summaries, until the channel has been used
+// together with others again, a set without i states no less than |d| at the current at which it was seen, of which the gain explains
+// its part: so a channel may return as it left. A set with i is the better for it, and is widened only if d is more than the
+// covariances allow: the best estimate hangs together with nothing that it leaves, so d has the variance v₋ᵢ − v, and zero and gain together
+// are widened by |d| over its root, though by no more than to |d|: the idea of R. T. Birge's ratio (Phys. Rev. 40 (1932) 207; from memory).
+// Before a channel was seen beside others, nothing is known of it but its stated uncertainties. The mean is over the scans that follow
+// one with the same channels.
 //
 // # Shares
 //

@@ -9,14 +9,13 @@ import (
 // grown gives what the summary states once a reading is in it: also what the channels used both in it and in the last one state, since it
 // is by them that the step was measured.
 func (s *Stage) grown(made *knot) statement {
-	all := s.stated.largest(s.table.of(made.channels).statement)
+	all := s.stated.largest(s.table.stated(made.channels))
 	both := made.channels & s.last.channels
 	if both == 0 {
 		return all
 	}
-	shared := s.table.of(both)
-	all = all.largest(shared.statement)
-	all.zero = max(all.zero, s.step(made, both, &shared.weights))
+	all = all.largest(s.table.stated(both))
+	all.zero = max(all.zero, s.step(made, both, &s.table.of(both).weights))
 	return all
 }
 
@@ -31,8 +30,8 @@ func (s *Stage) step(made *knot, both set, weights *vector) float64 {
 func (s *Stage) state(parts []*scan.Readings, later int64, to *scan.Readings) {
 	channels, stated := s.stating, s.stated
 	if channels == 0 {
-		channels = 1<<s.channels - 1
-		stated = s.table.of(channels).statement
+		channels = s.table.everything()
+		stated = s.table.stated(channels)
 	}
 	to.NoiseAmperes, to.ZeroAmperes, to.GainRatio = stated.noise, stated.zero, stated.gain
 	weights := &s.table.of(channels).weights

@@ -59,10 +59,36 @@ func (t *table) settle(r *row, channels set) {
 		r.weights = weights
 		r.variance, r.statement = variance(&t.all, &weights), t.state(&weights)
 	}
-	for i := range t.seen {
-		r.zero = max(r.zero, t.seen[i].beyond(r.gain))
-	}
 }
+
+// stated gives what is stated of a set: what its row says, wider by what was seen. A set without channel i states no less than the current
+// would move, or has moved, without it. One that has the channel is better than that: it is widened only where more was seen than is
+// allowed. Without i the best estimate moves by something of the variance v₋ᵢ − v (it hangs together with nothing that it leaves), and what is
+// more than the root of that widens the whole by the ratio (Birge), at most to what was seen.
+func (t *table) stated(channels set) statement {
+	s, all := t.of(channels).statement, t.everything()
+	for i := range t.seen {
+		d := &t.seen[i]
+		if d.square == 0 {
+			continue
+		}
+		beyond := d.beyond(s.gain)
+		if allowed := t.of(all.without(i)).variance - t.of(all).variance; channels.has(i) && allowed > 0 && s.zero+s.gain > 0 {
+			beyond = min(beyond, s.widened(d, d.square/allowed))
+		}
+		s.zero = max(s.zero, beyond)
+	}
+	return s
+}
+
+// widened gives the zero with which zero and gain together, at the current of a difference, have so many times their variance.
+func (s statement) widened(d *difference, ratio float64) float64 {
+	gain := square(s.gain * d.amperes)
+	return math.Sqrt(max(0, ratio*(square(s.zero)+gain)-gain))
+}
+
+// everything is the set of all channels.
+func (t *table) everything() set { return set(len(t.rows) - 1) }
 
 // bestWithoutOne gives the row of least variance among those of the sets with one channel less.
 func (t *table) bestWithoutOne(channels set) *row {
