@@ -76,7 +76,20 @@ func writeMark(to io.Writer, response *ampledgerv1.PostMarkResponse) error {
 		fmt.Fprintf(to, "  %-16s balance moves by %s Ah; its uncertainty from zero and gain was %.6f Ah, is %.6f Ah\n", move.GetChannel(),
 			show.AmpereHours(move.GetAdjustmentMicrocoulombs()), move.GetUncertaintyBeforeCoulombs()/3600, move.GetUncertaintyAfterCoulombs()/3600)
 	}
+	if len(response.GetNotes()) == 0 && !moved(response) {
+		fmt.Fprintln(to, "  nothing follows from it (a first mark is what later ones are held against)")
+	}
 	return writeNotes(to, response.GetNotes())
+}
+
+// moved tells whether a mark changed any balance by a millicoulomb at least.
+func moved(response *ampledgerv1.PostMarkResponse) bool {
+	for _, move := range response.GetMoves() {
+		if m := move.GetAdjustmentMicrocoulombs(); m >= 1000 || m <= -1000 {
+			return true
+		}
+	}
+	return false
 }
 
 // chargeUnits are the units a charge may be written in, in coulombs.

@@ -134,8 +134,12 @@ func writeComparison(to io.Writer, response *ampledgerv1.CompareEstimatorsRespon
 	fmt.Fprintln(table, "estimator\tchannel\tsummaries\toffset, A\tu, A\tdifference, A\tscatter, A\tcharge more, Ah\tu of its charge, Ah\t")
 	for _, e := range response.GetComparisons() {
 		for _, of := range e.GetChannels() {
-			fmt.Fprintf(table, "%s\t%s\t%d\t%+.5f\t%.5f\t%+.5f\t%.5f\t%+.6f\t%.6f\t\n", roleOf(e), of.GetChannel(), of.GetSummaryCount(), of.GetOffsetAmperes(),
-				of.GetOffsetUncertaintyAmperes(), of.GetMeanDifferenceAmperes(), of.GetDifferenceScatterAmperes(),
+			offset := "–\t–\t–\t–" // the fused current has none of its own
+			if of.GetOffsetUncertaintyAmperes() > 0 || of.GetOffsetAmperes() != 0 {
+				offset = fmt.Sprintf("%+.5f\t%.5f\t%+.5f\t%.5f", of.GetOffsetAmperes(), of.GetOffsetUncertaintyAmperes(),
+					of.GetMeanDifferenceAmperes(), of.GetDifferenceScatterAmperes())
+			}
+			fmt.Fprintf(table, "%s\t%s\t%d\t%s\t%+.6f\t%.6f\t\n", roleOf(e), of.GetChannel(), of.GetSummaryCount(), offset,
 				of.GetChargeDifferenceCoulombs()/3600, of.GetChargeUncertaintyCoulombs()/3600)
 		}
 	}

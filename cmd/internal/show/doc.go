@@ -11,11 +11,17 @@ const microcoulombsPerAmpereHour = 3.6e9
 
 // AmpereHours writes a charge.
 func AmpereHours(microcoulombs int64) string {
-	return fmt.Sprintf("%.4f", float64(microcoulombs)/microcoulombsPerAmpereHour)
+	return coulombsToAmpereHours(float64(microcoulombs) * 1e-6)
 }
 
 // coulombsToAmpereHours writes a charge that is no whole number of microcoulombs.
-func coulombsToAmpereHours(coulombs float64) string { return fmt.Sprintf("%.4f", coulombs/3600) }
+func coulombsToAmpereHours(coulombs float64) string {
+	text := fmt.Sprintf("%.4f", coulombs/3600)
+	if text == "-0.0000" {
+		return text[1:] // what rounds to nothing has no sign
+	}
+	return text
+}
 
 // Clock writes a wall-clock label to the millisecond, in UTC.
 func Clock(wallNanos int64) string {
