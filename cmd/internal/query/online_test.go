@@ -82,7 +82,25 @@ func shortHour(t *testing.T) (address string) {
 	if err := daemon.FollowReadings(ctx, request, func(*ampledgerv1.StreamReadingsResponse) error { return nil }); err != nil {
 		t.Fatal(err)
 	}
+	waitForOverload(t, daemon)
 	return address
+}
+
+// waitForOverload waits until the log holds the hour's overcurrent: what is raised is recorded a little later.
+func waitForOverload(t *testing.T, daemon *client.Client) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	from := uint64(0)
+	stream, err := daemon.Abuse.StreamEvents(ctx, &ampledgerv1.StreamEventsRequest{Conductor: demoConductor, AfterLogSequence: &from})
+	for err == nil {
+		var change *ampledgerv1.StreamEventsResponse
+		if change, err = stream.Recv(); change.GetDelivery() == ampledgerv1.Delivery_DELIVERY_RECORDED &&
+			change.GetEvent().GetState() == ampledgerv1.EventState_EVENT_STATE_OPERATED {
+			return
+		}
+	}
+	t.Fatal(err)
 }
 
 // TestQuestionsToADaemon asks a daemon whose hour is over everything there is to ask.
