@@ -158,7 +158,7 @@ type posts struct {
 	microcoulombs int64 // or so much charge, out plus in, whichever comes first; 0 = no limit
 }
 
-// due tells whether a posting is due at monotonic time now.
+// isDue tells whether a posting is due at monotonic time now.
 func (l *Lane) isDue(now int64, every posts) bool {
 	if !l.started {
 		l.started, l.due = true, now+every.nanos

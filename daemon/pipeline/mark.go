@@ -118,7 +118,7 @@ func (c *Conductor) dropMark(m *mark) {
 // carryMarks gives the marks that wait to a summary, if it is of the device the charge is taken from.
 func (c *Conductor) carryMarks(s *side, next *item) {
 	lead := c.lead()
-	if len(c.marks) == 0 || lead == nil || lead.Device != s.device {
+	if len(c.marks) == 0 || lead.Device != s.device {
 		return
 	}
 	later := c.marks[:0]
