@@ -22,6 +22,10 @@ type Estimator struct {
 	*Process
 	Method  string               // how it finds the offset, one line
 	Bases   map[string][]float64 // by channel: half-widths in amperes of the play operators it wants driven
+	Outputs []*plugin.Output     // what it derives beside the offsets
+
+	WantsReadings bool // each summary is to carry the readings it sums up
+
 	service pluginv1.EstimatorServiceClient
 	session grpc.BidiStreamingClient[pluginv1.RunRequest, pluginv1.RunResponse]
 	ctx     context.Context // the session's
@@ -65,12 +69,12 @@ func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settin
 	err = e.within(ctx, limit, "Configure", func(ctx context.Context) error {
 		answer, err := e.service.Configure(ctx, &pluginv1.EstimatorServiceConfigureRequest{
 			Conductor: conductor.Name, Channels: conductor.Channels, Settings: fields,
+			ChargeIsPositive: conductor.ChargeIsPositive, CapacityCoulombs: conductor.CapacityCoulombs,
 		})
-		e.Method = answer.GetMethod()
-		if err == nil {
-			e.Bases, err = basesOf(answer.GetBases())
+		if err != nil {
+			return err
 		}
-		return err
+		return e.take(answer)
 	})
 	if err != nil {
 		return err
@@ -90,6 +94,16 @@ func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settin
 	return nil
 }
 
+// take notes what the estimator says of itself.
+func (e *Estimator) take(answer *pluginv1.EstimatorServiceConfigureResponse) (err error) {
+	e.Method, e.WantsReadings = answer.GetMethod(), answer.GetWantsReadings()
+	if e.Bases, err = basesOf(answer.GetBases()); err != nil {
+		return err
+	}
+	e.Outputs = answer.GetOutputs()
+	return checkOutputs(e.Outputs)
+}
+
 // Observe hands over one summary and waits for the answer, which is checked: of that summary, each channel known, figures finite.
 // An error ends the session and is what later calls return. One call at a time.
 func (e *Estimator) Observe(ctx context.Context, summary *plugin.Summary) (*plugin.Answer, error) {
@@ -102,7 +116,7 @@ func (e *Estimator) Observe(ctx context.Context, summary *plugin.Summary) (*plug
 		err = context.Cause(bounded) // an answer that comes just then is too late as well: the session has ended
 	}
 	if err == nil {
-		err = checkAnswer(summary, answer)
+		err = e.check(summary, answer)
 	}
 	if err != nil {
 		e.end(err)
@@ -144,6 +158,11 @@ func (e *Estimator) exchange(summary *plugin.Summary) (*pluginv1.RunResponse, er
 		return nil, e.fault(e.ctx, err)
 	}
 	return answer, nil
+}
+
+// check looks at all of an answer.
+func (e *Estimator) check(summary *plugin.Summary, answer *pluginv1.RunResponse) error {
+	return errors.Join(checkAnswer(summary, answer), checkValues(e.Outputs, answer.GetOutputs()))
 }
 
 func checkAnswer(summary *plugin.Summary, answer *pluginv1.RunResponse) error {
