@@ -17,6 +17,7 @@ import (
 func conductorConfig(c config.Conductor, ledger config.Ledger) pipeline.ConductorConfig {
 	p := pipeline.ConductorConfig{
 		Name: c.Name, ChargeIsPositive: c.Positive == "charge", ChargeFrom: c.ChargeFrom, PostNanos: nanos(ledger.IntervalSeconds),
+		CapacityCoulombs:  c.CapacityAmpereHours * 3600,
 		PostMicrocoulombs: postMicrocoulombs(c, ledger), AdjustMicrocoulombs: int64(math.Round(ledger.AdjustmentCoulombs * 1e6)),
 	}
 	if c.Contactor != nil {

@@ -25,8 +25,9 @@ type ConductorConfig struct {
 	Lanes             []LaneConfig
 	Fused             *LaneConfig // the combination of all lanes, which are of one device then; nil = there is none
 	Contactor         *Contactor
-	PostNanos         int64 // device time from one posting to the next, > 0
-	PostMicrocoulombs int64 // or so much charge, out plus in, whichever comes first; 0 = no limit
+	CapacityCoulombs  float64 // rated, of what it belongs to, for its estimators; 0 = not known
+	PostNanos         int64   // device time from one posting to the next, > 0
+	PostMicrocoulombs int64   // or so much charge, out plus in, whichever comes first; 0 = no limit
 
 	AdjustMicrocoulombs int64  // by more than this a correction of the charge must move to be posted, ≥ 0
 	EventPrefix         string // makes event identifiers unique for ever
@@ -313,6 +314,9 @@ func (c *Conductor) summarise(s *side) item {
 	if s.fused != nil {
 		summary, at := s.fused.summarise(next.summary.GetChannels())
 		next.summary.Fused, next.stands = summary, append(next.stands, at)
+	}
+	if counted := c.counted(); counted != nil && counted.Device == s.device {
+		next.summary.Charge = counted.charge()
 	}
 	return next
 }

@@ -92,6 +92,28 @@ func (l *Lane) believed() charge.Totals {
 	return t
 }
 
+// counted is the lane the conductor's charge is taken from; nil = it is not bound yet.
+func (c *Conductor) counted() *Lane {
+	for _, lane := range c.lanes {
+		if lane.Name == c.config.ChargeFrom && lane.account != nil {
+			return lane
+		}
+	}
+	return nil
+}
+
+// charge is what the ledger holds of the lane, as estimators get it.
+func (l *Lane) charge() *plugin.Charge {
+	counted, believed := l.account.Totals(), l.believed()
+	u := believed.Uncertainty()
+	return &plugin.Charge{
+		OutCoulombs: coulombs(l.ledger.OutMicrocoulombs + counted.OutMicrocoulombs), InCoulombs: coulombs(l.ledger.InMicrocoulombs + counted.InMicrocoulombs),
+		AdjustmentCoulombs: coulombs(l.ledger.AdjustmentMicrocoulombs + l.adjustment()), NetUncertaintyCoulombs: u.Zero + u.Gain + l.ledger.ZeroCoulombs,
+		ZeroCoulombs: counted.ZeroCoulombs, GainRatio: counted.GainRatio, NoiseSquareCoulombs: counted.NoiseSquareCoulombs,
+		GapBoundCoulombs: coulombs(counted.GapBoundMicrocoulombs),
+	}
+}
+
 // adjustment is what is to be added to net as far as is known now, in microcoulombs.
 func (l *Lane) adjustment() int64 { return l.microcoulombs(l.corrected) }
 

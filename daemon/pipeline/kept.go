@@ -52,7 +52,7 @@ type footing struct {
 // uncertainty, and nothing will be learnt of it.
 func (l *Lane) footing(k KeptChannel) footing {
 	unseen := k.OffsetDeviation*math.Max(0, float64(l.ledger.HeldNanos-k.Nanos)*1e-9) +
-		k.GainRatio*math.Abs(coulombs(l.ledger.NetMicrocoulombs-k.Net))
+		k.GainRatio*math.Abs(coulombs(l.ledger.net()-k.Net))
 	return footing{
 		corrected: corrected{
 			later:       k.Later + l.sign()*coulombs(l.ledger.AdjustmentMicrocoulombs),
@@ -128,7 +128,7 @@ func (l *Lane) keptChannel(e *laneEstimate, plays []offset.Play) KeptChannel {
 	return KeptChannel{
 		Known: e.said.known, Correction: e.said.later, CorrectionDeviation: e.said.uncertainty,
 		Later: e.later - l.sign()*coulombs(l.ledger.AdjustmentMicrocoulombs), Deviation: e.uncertainty + l.ledger.ZeroCoulombs,
-		Nanos: e.at.nanos + l.ledger.HeldNanos, Net: e.at.net + l.ledger.NetMicrocoulombs,
+		Nanos: e.at.nanos + l.ledger.HeldNanos, Net: e.at.net + l.ledger.net(),
 		OffsetDeviation: e.at.zeroNow, GainRatio: e.at.gainNow, Plays: plays, zero: e.at.zero,
 	}
 }

@@ -64,10 +64,14 @@ type Lane struct {
 type Ledger struct {
 	After                   *charge.After // where its account ended; nil = it never had a reading
 	AdjustmentMicrocoulombs int64         // posted so far
-	NetMicrocoulombs        int64         // counted, without adjustments
+	OutMicrocoulombs        int64         // counted, without adjustments
+	InMicrocoulombs         int64         // likewise
 	HeldNanos               int64         // integrated, without the time away
 	ZeroCoulombs            float64       // standard uncertainty from the zero, as stated so far
 }
+
+// net is the charge out less the charge in, without adjustments.
+func (l *Ledger) net() int64 { return l.OutMicrocoulombs - l.InMicrocoulombs }
 
 // Preceding is how many readings of the lane came before the ones being published.
 func (l *Lane) Preceding() uint64 { return l.total }

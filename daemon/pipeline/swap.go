@@ -160,7 +160,9 @@ func (c *Conductor) wantPlays(halfWidths map[string][]float64) map[string][]int 
 func (c *Conductor) described() plugin.Conductor {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	conductor := plugin.Conductor{Name: c.config.Name}
+	conductor := plugin.Conductor{
+		Name: c.config.Name, ChargeIsPositive: c.config.ChargeIsPositive, CapacityCoulombs: c.config.CapacityCoulombs,
+	}
 	for _, lane := range c.measuring() {
 		channel := &plugin.Channel{Name: lane.Name}
 		if lane.bound {

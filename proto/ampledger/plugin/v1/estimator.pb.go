@@ -790,7 +790,8 @@ func (x *Summary) GetScanOffsetNanos() []int64 {
 	return nil
 }
 
-// Charge is what the ledger holds of the conductor, since it was opened, over all runs of the daemon.
+// Charge is what the ledger holds of the conductor. Charge itself is since the ledger was opened, over all runs of the daemon; what bounds
+// its error from one moment to another is since this run began: less than before says that it is another run.
 type Charge struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Charge out of the pack, as counted with the offsets that were in force.
@@ -801,14 +802,14 @@ type Charge struct {
 	AdjustmentCoulombs float64 `protobuf:"fixed64,3,opt,name=adjustment_coulombs,json=adjustmentCoulombs,proto3" json:"adjustment_coulombs,omitempty"`
 	// Standard uncertainty of net (out less in, adjusted) from zero and gain, as is known now.
 	NetUncertaintyCoulombs float64 `protobuf:"fixed64,4,opt,name=net_uncertainty_coulombs,json=netUncertaintyCoulombs,proto3" json:"net_uncertainty_coulombs,omitempty"`
-	// Integral of the standard uncertainty of the zero, as it was when it was counted: it grows, and between two moments it bounds what
-	// the zero may have added to net.
+	// Integral of the standard uncertainty of the zero, as it was when it was counted, in this run: its growth between two moments is the
+	// standard uncertainty of what the zero has added to net, at most.
 	ZeroCoulombs float64 `protobuf:"fixed64,5,opt,name=zero_coulombs,json=zeroCoulombs,proto3" json:"zero_coulombs,omitempty"`
-	// Largest relative standard uncertainty of the gain so far.
+	// Largest relative standard uncertainty of the gain in this run.
 	GainRatio float64 `protobuf:"fixed64,6,opt,name=gain_ratio,json=gainRatio,proto3" json:"gain_ratio,omitempty"`
-	// Variance of net from what is independent from reading to reading, the square of so many coulombs.
+	// Variance of net from what is independent from reading to reading, in this run.
 	NoiseSquareCoulombs float64 `protobuf:"fixed64,7,opt,name=noise_square_coulombs,json=noiseSquareCoulombs,proto3" json:"noise_square_coulombs,omitempty"`
-	// Greatest charge that may have flowed unseen in gaps beside what is assumed in them.
+	// Greatest charge that may have flowed unseen in gaps, beside what is assumed in them, in this run; the time before it is a gap too.
 	GapBoundCoulombs float64 `protobuf:"fixed64,8,opt,name=gap_bound_coulombs,json=gapBoundCoulombs,proto3" json:"gap_bound_coulombs,omitempty"`
 	unknownFields    protoimpl.UnknownFields
 	sizeCache        protoimpl.SizeCache
