@@ -119,16 +119,17 @@ func (l *Lane) adjustment() int64 { return l.microcoulombs(l.corrected) }
 
 func (l *Lane) microcoulombs(c corrected) int64 { return int64(math.Round(-l.sign() * c.later * 1e6)) }
 
-// adjust posts what was learned later of the charge, if it has moved by more than a threshold, or at all if final.
+// adjust posts what was learned later of the charge, if it has moved by more than a threshold, or at all if final or if another estimator took
+// over.
 func (l *Lane) adjust(sink Sink, threshold int64, resting, final bool) {
 	moved := l.adjustment() - l.adjusted
-	if moved == 0 || !final && moved <= threshold && -moved <= threshold {
+	if !l.cutsOver() && (moved == 0 || !final && moved <= threshold && -moved <= threshold) {
 		return
 	}
 	reason := "other channel or mark"
 	switch {
-	case l.last.Generation != l.adjuster && l.adjuster != 0:
-		reason = "swap"
+	case l.cutsOver():
+		reason = l.cutOver.text
 	case resting:
 		reason = "rest"
 	}
@@ -142,8 +143,10 @@ func (l *Lane) adjust(sink Sink, threshold int64, resting, final bool) {
 		},
 	}) {
 		l.adjusted += moved
+		if l.cutsOver() {
+			l.cutOver = cutOver{}
+		}
 		l.posted.ZeroCoulombs = zero
-		l.adjuster = l.last.Generation
 	}
 }
 

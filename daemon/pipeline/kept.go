@@ -11,6 +11,7 @@ import (
 // Kept is an estimator's state with where its channels stood when it was taken: enough to go on after a restart of the daemon as if the
 // estimator had been there all along, though blind meanwhile. What it says of charge counts from the beginning of the ledger.
 type Kept struct {
+	Shadow   string                 `json:"shadow,omitempty"` // empty = of the one in force
 	Plugin   string                 `json:"plugin"`
 	State    []byte                 `json:"state"`
 	Wall     int64                  `json:"wall_nanos"` // when it was taken, by the host's clock
@@ -82,17 +83,17 @@ func (c *Conductor) Restore(kept *Kept) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	kept.away = max(1, time.Duration(time.Now().UnixNano()-kept.Wall))
-	c.estimation.kept = kept
+	c.estimation.kept[kept.Shadow] = kept
 	for _, lane := range c.lanes {
 		lane.plays.Resume(kept.Channels[lane.Name].Plays)
 	}
 }
 
-// keptFor gives what is kept of an estimator; nil = nothing.
-func (c *Conductor) keptFor(candidate Candidate) *Kept {
+// keptFor gives what is kept of an estimator, in the shadow or, without a name, in force; nil = nothing.
+func (c *Conductor) keptFor(shadow string, candidate Candidate) *Kept {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if kept := c.estimation.kept; kept != nil && kept.Plugin == candidate.Program.Name() {
+	if kept := c.estimation.kept[shadow]; kept != nil && kept.Plugin == candidate.Program.Name() {
 		return kept
 	}
 	return nil

@@ -41,6 +41,8 @@ type Lane struct {
 	account     *charge.Account
 	tally       offset.Tally
 	plays       offset.Plays
+	tracing     bool // an estimator wants the readings of this summary
+	trace       []float64
 	summed      charge.Totals // the account when the newest summary ended
 	standing    point         // and where it stood then
 	corrected   corrected     // what was learned of its charge, as far as is known now
@@ -53,8 +55,8 @@ type Lane struct {
 	posted charge.Totals
 
 	awayPosted bool
-	adjusted   int64  // microcoulombs posted as adjustments, in the sign of net
-	adjuster   uint64 // generation of the estimator they were posted for last
+	adjusted   int64 // microcoulombs posted as adjustments, in the sign of net
+	cutOver    cutOver
 	started    bool
 	due        int64 // monotonic time of the next posting
 	epoch      uint64
@@ -140,6 +142,7 @@ func (l *Lane) apply(span *scan.Frame, sink Sink) {
 	}
 	l.tally.Add(r, temperature)
 	l.plays.Add(r)
+	l.keepTrace(r)
 	l.offset.Apply(r)
 	l.deliver(sink)
 }

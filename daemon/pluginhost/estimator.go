@@ -43,9 +43,18 @@ type Kept struct {
 // ErrState says that an estimator did not take its state.
 var ErrState = errors.New("restoring its state")
 
-// StartEstimator starts and configures an estimator for a conductor, restores what was kept, if anything was, and opens its session.
-// On an error nothing is left running; ErrState: it may be tried again without what was kept.
-func (h *Host) StartEstimator(ctx context.Context, p Program, conductor plugin.Conductor, settings map[string]any, kept Kept) (*Estimator, error) {
+// Stage is how far an estimator has come when it is started.
+type Stage uint8
+
+// The stages, in order.
+const (
+	Configured Stage = iota + 1 // it has taken its settings
+	Restoring                   // it is being given what was kept
+)
+
+// StartEstimator starts and configures an estimator for a conductor, restores what was kept, if anything was, and opens its session; told is
+// called at each stage. On an error nothing is left running; ErrState: it may be tried again without what was kept.
+func (h *Host) StartEstimator(ctx context.Context, p Program, conductor plugin.Conductor, settings map[string]any, kept Kept, told ...func(Stage)) (*Estimator, error) {
 	process, service, err := h.start(ctx, plugin.KindEstimator, p)
 	if err != nil {
 		return nil, err
@@ -53,14 +62,19 @@ func (h *Host) StartEstimator(ctx context.Context, p Program, conductor plugin.C
 	e := &Estimator{Process: process, service: service.(pluginv1.EstimatorServiceClient)}
 	// The session outlives the call that opens it: it ends with Close.
 	e.ctx, e.end = context.WithCancelCause(context.WithoutCancel(ctx))
-	if err := e.open(ctx, conductor, settings, kept); err != nil {
+	tell := func(stage Stage) {
+		for _, each := range told {
+			each(stage)
+		}
+	}
+	if err := e.open(ctx, conductor, settings, kept, tell); err != nil {
 		e.Close()
 		return nil, fmt.Errorf("%s: %w", process.name, err)
 	}
 	return e, nil
 }
 
-func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settings map[string]any, kept Kept) error {
+func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settings map[string]any, kept Kept, tell func(Stage)) error {
 	fields, err := structOf(settings)
 	if err != nil {
 		return err
@@ -79,7 +93,9 @@ func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settin
 	if err != nil {
 		return err
 	}
+	tell(Configured)
 	if len(kept.State) > 0 {
+		tell(Restoring)
 		err := e.within(ctx, limit, "Restore", func(ctx context.Context) error {
 			_, err := e.service.Restore(ctx, &pluginv1.RestoreRequest{State: kept.State, AwayNanos: int64(kept.Away)})
 			return err

@@ -2,9 +2,6 @@ package service
 
 import (
 	"context"
-	"errors"
-	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -18,8 +15,11 @@ import (
 )
 
 var swapSteps = map[pipeline.Step]ampledgerv1.SwapStep{
-	pipeline.Starting: ampledgerv1.SwapStep_SWAP_STEP_STARTING,
-	pipeline.Warming:  ampledgerv1.SwapStep_SWAP_STEP_WARMING,
+	pipeline.Starting:   ampledgerv1.SwapStep_SWAP_STEP_STARTING,
+	pipeline.Configured: ampledgerv1.SwapStep_SWAP_STEP_CONFIGURED,
+	pipeline.Restoring:  ampledgerv1.SwapStep_SWAP_STEP_RESTORING,
+	pipeline.Warming:    ampledgerv1.SwapStep_SWAP_STEP_WARMING,
+	pipeline.Shadowing:  ampledgerv1.SwapStep_SWAP_STEP_SHADOWING,
 }
 
 // swapping is one call of SwapEstimator.
@@ -87,78 +87,23 @@ func (s *estimatorServer) candidate(plugin string, settings map[string]any) (pip
 	return pipeline.Candidate{Program: pluginhost.Program{Shipped: plugin}, Settings: settings}, nil
 }
 
-func (w *swapping) progress(step pipeline.Step, generation uint64) {
-	w.generation = generation
-	if wire := swapSteps[step]; wire != 0 {
-		w.tell(wire)
+// tell sends a step, but the last, which comes with more. A caller that is gone shows in the context, which ends the swap.
+func (w *swapping) tell(p pipeline.Progress) {
+	w.generation = p.Generation
+	if wire := swapSteps[p.Step]; wire != 0 {
+		_ = w.stream.Send(&ampledgerv1.SwapEstimatorResponse{Step: wire, Generation: p.Generation, WarmedRatio: p.Fraction})
 	}
 }
 
-// tell sends a step. A caller that is gone shows in the context, which ends the swap.
-func (w *swapping) tell(step ampledgerv1.SwapStep) {
-	_ = w.stream.Send(&ampledgerv1.SwapEstimatorResponse{Step: step, Generation: w.generation})
-}
-
-func (w *swapping) promote(context.Context) (at map[string]uint64, err error) {
-	at, w.generation, err = w.Promote(w.request.GetShadow())
-	return at, err
+func (w *swapping) promote(context.Context) (map[string]uint64, error) {
+	return w.Promote(w.request.GetShadow(), w.tell)
 }
 
 func (w *swapping) revert(ctx context.Context) (map[string]uint64, error) {
-	return w.Revert(ctx, w.progress)
+	return w.Revert(ctx, w.tell)
 }
 
-// swap puts the candidate in force at once, or when it has been in the shadow for the time asked for and passes.
 func (w *swapping) swap(ctx context.Context) (map[string]uint64, error) {
-	if w.request.GetShadowNanos() == 0 {
-		return w.Swap(ctx, w.candidate, w.progress)
-	}
-	name := fmt.Sprintf("candidate-%d", time.Now().UnixNano())
-	if _, err := w.AddShadow(ctx, name, w.candidate, w.progress); err != nil {
-		return nil, err
-	}
-	w.tell(ampledgerv1.SwapStep_SWAP_STEP_SHADOWING)
-	err := w.endure(ctx, name)
-	if err == nil {
-		var at map[string]uint64
-		if at, _, err = w.Promote(name); err == nil {
-			return at, nil
-		}
-	}
-	return nil, errors.Join(err, w.RemoveShadow(name))
-}
-
-// endure waits for the time in the shadow and looks how the candidate did.
-func (w *swapping) endure(ctx context.Context, name string) error {
-	timer := time.NewTimer(time.Duration(w.request.GetShadowNanos()))
-	defer timer.Stop()
-	select {
-	case <-ctx.Done():
-		return context.Cause(ctx)
-	case <-timer.C:
-	}
-	all := w.Compare(math.MinInt64, math.MaxInt64)
-	i := slices.IndexFunc(all, func(c pipeline.Comparison) bool { return c.Shadow == name })
-	if i < 0 {
-		return fmt.Errorf("%w: %s was removed", pipeline.ErrShadowUnknown, name)
-	}
-	return passes(&all[0], &all[i], w.request.GetMostDeviationsRatio())
-}
-
-// passes tells why a candidate may not take over.
-func passes(inForce, candidate *pipeline.Comparison, most float64) error {
-	if candidate.Fault != nil {
-		return candidate.Fault
-	}
-	for _, of := range candidate.Channels {
-		for _, old := range inForce.Channels {
-			off := math.Abs(of.Offset - old.Offset)
-			together := math.Hypot(of.OffsetDeviation, old.OffsetDeviation)
-			if most > 0 && of.Lane == old.Lane && !(off <= most*together) {
-				return fmt.Errorf("channel %s: its offset is %.4g A off that in force, more than %g times the %.4g A of their uncertainties together",
-					of.Lane.Name, off, most, together)
-			}
-		}
-	}
-	return nil
+	trial := pipeline.Trial{For: time.Duration(w.request.GetShadowNanos()), MostDeviations: w.request.GetMostDeviationsRatio()}
+	return w.Swap(ctx, w.candidate, trial, w.tell)
 }
