@@ -86,6 +86,7 @@ func (r *running) open(ctx context.Context) (err error) {
 	r.recorder = store.NewRecorder(r.store, recorderConfig(events, posted, disk, r.options.Log))
 	r.backend = &service.Backend{
 		Ledger: r.store, Events: events, Posted: posted, Durable: r.recorder.Flush, Recording: r.recorder.Health, Estimators: r.options.Estimators,
+		Candidates: r.config.Candidates,
 	}
 	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, store: r.store, log: r.options.Log}
 	if err := r.openTrail(to); err != nil {

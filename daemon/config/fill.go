@@ -37,6 +37,7 @@ func fill(c *Config) {
 	if c.Listen.Unix = resolve(c.Folder, c.Listen.Unix); c.Listen.Unix == "" {
 		c.Listen.Unix = filepath.Join(c.State, defaultSocket)
 	}
+	c.Candidates = resolve(c.Folder, c.Candidates)
 	otherwise(&c.Ledger.IntervalSeconds, defaultIntervalSeconds)
 	otherwise(&c.Ledger.AdjustmentCoulombs, defaultAdjustment)
 	otherwise(&c.Retain.Megabytes, defaultRetainMegabytes)

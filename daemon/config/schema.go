@@ -12,6 +12,7 @@ type Config struct {
 	Ledger     Ledger      `yaml:"ledger"`                      //
 	Retain     Retain      `yaml:"retain"`                      //
 	Estimates  Estimates   `yaml:"estimates"`                   //
+	Candidates string      `yaml:"candidates"`                  // optional: folder of the executables that callers may have started as estimators
 	Abuse      Abuse       `yaml:"abuse"`                       //
 	Record     *Record     `yaml:"record"`                      // optional: record what the devices give
 

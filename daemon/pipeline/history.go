@@ -68,14 +68,15 @@ func (h *history) wouldBe(at *stand, seconds float64, now *laneEstimate) (later,
 }
 
 // Compare holds every estimator against the one in force, over the answers from one wall-clock time to another that are still retained. The
-// one in force comes first; it is not there if none is.
+// one in force comes first, if there is one.
 func (c *Conductor) Compare(fromWall, toWall int64) (all []Comparison) {
 	histories := c.Histories()
 	for i := range histories {
 		histories[i].Records = between(histories[i].Records, fromWall, toWall)
 	}
+	inForce := inForceOf(histories)
 	for i := range histories {
-		all = append(all, histories[i].Against(histories[0].Records))
+		all = append(all, histories[i].Against(inForce))
 	}
 	return all
 }
@@ -118,15 +119,23 @@ func (h *History) Against(inForce []*comparison.Record) Comparison {
 	return compared
 }
 
-// Histories gives what is retained of what each estimator has said. The one in force comes first; none is given if there is none.
+// inForceOf gives what the one in force has said; nil if none is.
+func inForceOf(histories []History) []*comparison.Record {
+	if len(histories) == 0 || histories[0].Shadow != "" {
+		return nil
+	}
+	return histories[0].Records
+}
+
+// Histories gives what is retained of what each estimator has said. The one in force comes first, if there is one.
 func (c *Conductor) Histories() []History {
 	c.mu.Lock()
 	current, shadows := c.estimation.current, slices.Clone(c.estimation.shadows)
 	c.mu.Unlock()
-	if current == nil {
-		return nil
+	var all []History
+	if current != nil {
+		all = append(all, current.said(""))
 	}
-	all := []History{current.said("")}
 	for _, s := range shadows {
 		all = append(all, s.said(s.name))
 	}

@@ -21,7 +21,7 @@ func (s *estimatorServer) AddShadow(ctx context.Context, request *ampledgerv1.Ad
 	if !config.ShadowName.MatchString(request.GetName()) {
 		return nil, refuse(codes.InvalidArgument, "name", "NAME_INVALID", "a shadow's name has 1 to 40 letters, digits, - and _; "+quote(request.GetName())+" has not")
 	}
-	candidate, err := s.candidate(request.GetPlugin(), request.GetSettings().AsMap())
+	candidate, err := s.candidate(request)
 	if err != nil {
 		return nil, err
 	}

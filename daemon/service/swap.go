@@ -2,15 +2,12 @@ package service
 
 import (
 	"context"
-	"slices"
-	"strings"
 	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 
 	"github.com/ampledger/ampledger/daemon/pipeline"
-	"github.com/ampledger/ampledger/daemon/pluginhost"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
@@ -62,29 +59,20 @@ func (s *estimatorServer) way(w *swapping) (by func(context.Context) (map[string
 	if r.GetRevert() {
 		by, ways = w.revert, ways+1
 	}
-	if r.GetPlugin() != "" || ways == 0 {
+	if r.GetPlugin() != "" || r.GetExecutable() != "" || ways == 0 {
 		by, ways = w.swap, ways+1
-		if w.candidate, err = s.candidate(r.GetPlugin(), r.GetSettings().AsMap()); err != nil {
+		if w.candidate, err = s.candidate(r); err != nil {
 			return nil, err
 		}
 	}
 	if ways > 1 {
-		return nil, refuse(codes.InvalidArgument, "plugin", "SEVERAL_WAYS", "give one of plugin, shadow and revert, not several")
+		return nil, refuse(codes.InvalidArgument, "plugin", "SEVERAL_WAYS", "give one of plugin, executable, shadow and revert, not several")
 	}
-	if r.GetShadowNanos() < 0 || !(r.GetMostDeviationsRatio() >= 0) || r.GetShadowNanos() > 0 && r.GetPlugin() == "" {
+	if r.GetShadowNanos() < 0 || !(r.GetMostDeviationsRatio() >= 0) || r.GetShadowNanos() > 0 && w.candidate.Program.Name() == "" {
 		return nil, refuse(codes.InvalidArgument, "shadow_nanos", "SHADOW_TIME_INVALID",
-			"shadow_nanos goes with plugin, and neither it nor most_deviations_ratio may be below 0")
+			"shadow_nanos goes with plugin or executable, and neither it nor most_deviations_ratio may be below 0")
 	}
 	return by, nil
-}
-
-// candidate is a shipped estimator with settings.
-func (s *estimatorServer) candidate(plugin string, settings map[string]any) (pipeline.Candidate, error) {
-	if !slices.Contains(s.backend.Estimators, plugin) {
-		return pipeline.Candidate{}, refuse(codes.InvalidArgument, "plugin", "PLUGIN_UNKNOWN",
-			"there is no estimator "+quote(plugin)+"; shipped are "+strings.Join(s.backend.Estimators, ", "))
-	}
-	return pipeline.Candidate{Program: pluginhost.Program{Shipped: plugin}, Settings: settings}, nil
 }
 
 // tell sends a step, but the last, which comes with more. A caller that is gone shows in the context, which ends the swap.

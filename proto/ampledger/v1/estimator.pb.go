@@ -552,7 +552,11 @@ type AddShadowRequest struct {
 	// A shipped estimator's name.
 	Plugin string `protobuf:"bytes,3,opt,name=plugin,proto3" json:"plugin,omitempty"`
 	// Its settings, as under `with:` in the configuration.
-	Settings      *structpb.Struct `protobuf:"bytes,4,opt,name=settings,proto3" json:"settings,omitempty"`
+	Settings *structpb.Struct `protobuf:"bytes,4,opt,name=settings,proto3" json:"settings,omitempty"`
+	// Instead of plugin: the name of an executable in the daemon's folder of candidates.
+	Executable string `protobuf:"bytes,5,opt,name=executable,proto3" json:"executable,omitempty"`
+	// With executable: its SHA-256, 64 hexadecimal digits.
+	Sha256        string `protobuf:"bytes,6,opt,name=sha256,proto3" json:"sha256,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -613,6 +617,20 @@ func (x *AddShadowRequest) GetSettings() *structpb.Struct {
 		return x.Settings
 	}
 	return nil
+}
+
+func (x *AddShadowRequest) GetExecutable() string {
+	if x != nil {
+		return x.Executable
+	}
+	return ""
+}
+
+func (x *AddShadowRequest) GetSha256() string {
+	if x != nil {
+		return x.Sha256
+	}
+	return ""
 }
 
 // AddShadowResponse tells that it runs.
@@ -817,10 +835,10 @@ func (x *CompareEstimatorsRequest) GetToWallNanos() int64 {
 	return 0
 }
 
-// CompareEstimatorsResponse has one comparison for each estimator, the one in force first.
+// CompareEstimatorsResponse has one comparison for each estimator, the one in force first, if there is one.
 type CompareEstimatorsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The comparisons; none if no estimator is in force.
+	// The comparisons. If no estimator is in force there is nothing to compare with, but what the shadows derive.
 	Comparisons   []*EstimatorComparison `protobuf:"bytes,1,rep,name=comparisons,proto3" json:"comparisons,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1559,8 +1577,12 @@ type SwapEstimatorRequest struct {
 	Shadow string `protobuf:"bytes,4,opt,name=shadow,proto3" json:"shadow,omitempty"`
 	// Or the estimator that was in force before is again, with what it knew and what it missed.
 	Revert bool `protobuf:"varint,5,opt,name=revert,proto3" json:"revert,omitempty"`
-	// With plugin: so long it runs in the shadow first. A caller that leaves meanwhile ends it.
+	// With plugin or executable: so long it runs in the shadow first. A caller that leaves meanwhile ends it.
 	ShadowNanos int64 `protobuf:"varint,6,opt,name=shadow_nanos,json=shadowNanos,proto3" json:"shadow_nanos,omitempty"`
+	// Instead of plugin: the name of an executable in the daemon's folder of candidates.
+	Executable string `protobuf:"bytes,8,opt,name=executable,proto3" json:"executable,omitempty"`
+	// With executable: its SHA-256, 64 hexadecimal digits.
+	Sha256 string `protobuf:"bytes,9,opt,name=sha256,proto3" json:"sha256,omitempty"`
 	// With shadow_nanos: on no channel may its offset then be off that in force by more than so many times their uncertainties together
 	// (root sum of squares); 0 = whatever it is.
 	MostDeviationsRatio float64 `protobuf:"fixed64,7,opt,name=most_deviations_ratio,json=mostDeviationsRatio,proto3" json:"most_deviations_ratio,omitempty"`
@@ -1638,6 +1660,20 @@ func (x *SwapEstimatorRequest) GetShadowNanos() int64 {
 		return x.ShadowNanos
 	}
 	return 0
+}
+
+func (x *SwapEstimatorRequest) GetExecutable() string {
+	if x != nil {
+		return x.Executable
+	}
+	return ""
+}
+
+func (x *SwapEstimatorRequest) GetSha256() string {
+	if x != nil {
+		return x.Sha256
+	}
+	return ""
 }
 
 func (x *SwapEstimatorRequest) GetMostDeviationsRatio() float64 {
@@ -1775,12 +1811,16 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
 	"\x04unit\x18\x02 \x01(\tR\x04unit\x12\x14\n" +
 	"\x05value\x18\x03 \x01(\x01R\x05value\x12+\n" +
-	"\x11uncertainty_value\x18\x04 \x01(\x01R\x10uncertaintyValue\"\x91\x01\n" +
+	"\x11uncertainty_value\x18\x04 \x01(\x01R\x10uncertaintyValue\"\xc9\x01\n" +
 	"\x10AddShadowRequest\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12\x16\n" +
 	"\x06plugin\x18\x03 \x01(\tR\x06plugin\x123\n" +
-	"\bsettings\x18\x04 \x01(\v2\x17.google.protobuf.StructR\bsettings\"3\n" +
+	"\bsettings\x18\x04 \x01(\v2\x17.google.protobuf.StructR\bsettings\x12\x1e\n" +
+	"\n" +
+	"executable\x18\x05 \x01(\tR\n" +
+	"executable\x12\x16\n" +
+	"\x06sha256\x18\x06 \x01(\tR\x06sha256\"3\n" +
 	"\x11AddShadowResponse\x12\x1e\n" +
 	"\n" +
 	"generation\x18\x01 \x01(\x04R\n" +
@@ -1863,14 +1903,18 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\achannel\x18\x01 \x01(\tR\achannel\x12%\n" +
 	"\x0eoffset_amperes\x18\x02 \x01(\x01R\roffsetAmperes\x12@\n" +
 	"\x1cstandard_uncertainty_amperes\x18\x03 \x01(\x01R\x1astandardUncertaintyAmperes\x12)\n" +
-	"\x10through_sequence\x18\x04 \x01(\x04R\x0fthroughSequence\"\x88\x02\n" +
+	"\x10through_sequence\x18\x04 \x01(\x04R\x0fthroughSequence\"\xc0\x02\n" +
 	"\x14SwapEstimatorRequest\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x16\n" +
 	"\x06plugin\x18\x02 \x01(\tR\x06plugin\x123\n" +
 	"\bsettings\x18\x03 \x01(\v2\x17.google.protobuf.StructR\bsettings\x12\x16\n" +
 	"\x06shadow\x18\x04 \x01(\tR\x06shadow\x12\x16\n" +
 	"\x06revert\x18\x05 \x01(\bR\x06revert\x12!\n" +
-	"\fshadow_nanos\x18\x06 \x01(\x03R\vshadowNanos\x122\n" +
+	"\fshadow_nanos\x18\x06 \x01(\x03R\vshadowNanos\x12\x1e\n" +
+	"\n" +
+	"executable\x18\b \x01(\tR\n" +
+	"executable\x12\x16\n" +
+	"\x06sha256\x18\t \x01(\tR\x06sha256\x122\n" +
 	"\x15most_deviations_ratio\x18\a \x01(\x01R\x13mostDeviationsRatio\"\xb3\x02\n" +
 	"\x15SwapEstimatorResponse\x12*\n" +
 	"\x04step\x18\x01 \x01(\x0e2\x16.ampledger.v1.SwapStepR\x04step\x12\x1e\n" +

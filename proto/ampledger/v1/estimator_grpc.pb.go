@@ -36,7 +36,8 @@ type EstimatorServiceClient interface {
 	// ListEstimators names the estimator in force on each conductor, and those in its shadow.
 	ListEstimators(ctx context.Context, in *ListEstimatorsRequest, opts ...grpc.CallOption) (*ListEstimatorsResponse, error)
 	// SwapEstimator puts another estimator in force between two frames. It streams its progress and ends with SWAPPED or FAILED;
-	// after FAILED the old one is still in force. NOT_FOUND: no such conductor. INVALID_ARGUMENT: not exactly one of plugin, shadow and revert.
+	// after FAILED the old one is still in force. NOT_FOUND: no such conductor. INVALID_ARGUMENT: not exactly one of plugin, executable,
+	// shadow and revert. FAILED_PRECONDITION: an executable, and no folder of candidates is configured.
 	// ABORTED: another swap of this conductor is going on.
 	SwapEstimator(ctx context.Context, in *SwapEstimatorRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[SwapEstimatorResponse], error)
 	// AddShadow starts an estimator beside the one in force: it gets the same summaries and changes nothing. It answers when the estimator
@@ -150,7 +151,8 @@ type EstimatorServiceServer interface {
 	// ListEstimators names the estimator in force on each conductor, and those in its shadow.
 	ListEstimators(context.Context, *ListEstimatorsRequest) (*ListEstimatorsResponse, error)
 	// SwapEstimator puts another estimator in force between two frames. It streams its progress and ends with SWAPPED or FAILED;
-	// after FAILED the old one is still in force. NOT_FOUND: no such conductor. INVALID_ARGUMENT: not exactly one of plugin, shadow and revert.
+	// after FAILED the old one is still in force. NOT_FOUND: no such conductor. INVALID_ARGUMENT: not exactly one of plugin, executable,
+	// shadow and revert. FAILED_PRECONDITION: an executable, and no folder of candidates is configured.
 	// ABORTED: another swap of this conductor is going on.
 	SwapEstimator(*SwapEstimatorRequest, grpc.ServerStreamingServer[SwapEstimatorResponse]) error
 	// AddShadow starts an estimator beside the one in force: it gets the same summaries and changes nothing. It answers when the estimator
