@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -145,8 +146,8 @@ func TestSuiteFindsFaults(t *testing.T) {
 			c.harm(e)
 			return e
 		}}
-		for _, each := range checks {
-			err := each.check(s, t.Context())
+		for _, each := range slices.Concat(checks, inProcess) {
+			err := s.make(t.Context(), each)
 			switch {
 			case each.name != c.check && err != nil && c.check == "":
 				t.Errorf("a sound estimator: %s: %v", each.name, err)
