@@ -24,10 +24,10 @@ func TestEstimatorConforms(t *testing.T) {
 	estimatortest.RunCommand(t, plugintest.Executable{Path: "./restmean.py", Plaintext: true}, map[string]any{"walk_amperes_per_root_hour": 0.1})
 }
 
-// One file that holds the script and all it imports but the distribution's packages, so that its checksum covers them.
+// One file holds the script and what it imports, the distribution's packages apart, so that its checksum covers them; -I keeps others out.
 func TestArchiveConforms(t *testing.T) {
 	archive := filepath.Join(t.TempDir(), "restmean")
-	pack := exec.CommandContext(t.Context(), "/usr/bin/python3", "-m", "zipapp", ".", "-m", "restmean:main", "-p", "/usr/bin/env python3", "-o", archive)
+	pack := exec.CommandContext(t.Context(), "/usr/bin/python3", "-m", "zipapp", ".", "-m", "restmean:main", "-p", "/usr/bin/python3 -I", "-o", archive)
 	if said, err := pack.CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, said)
 	}
