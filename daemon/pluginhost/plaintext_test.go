@@ -3,6 +3,12 @@
 package pluginhost_test
 
 import (
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/x509"
+	"encoding/base64"
+	"math/big"
 	"strings"
 	"testing"
 
@@ -15,7 +21,7 @@ import (
 func TestTransportIsAsConfigured(t *testing.T) {
 	t.Parallel()
 	const own = "unix|$PLUGIN_UNIX_SOCKET_DIR/plugin"
-	certificate := strings.Repeat("A", 600)
+	certificate := selfSigned(t)
 	for name, c := range map[string]struct {
 		plaintext bool
 		address   string
@@ -39,6 +45,21 @@ func TestTransportIsAsConfigured(t *testing.T) {
 			}
 		})
 	}
+}
+
+// selfSigned is a certificate as it stands in a handshake.
+func selfSigned(t *testing.T) string {
+	t.Helper()
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	template := &x509.Certificate{SerialNumber: big.NewInt(1)}
+	der, err := x509.CreateCertificate(rand.Reader, template, template, key.Public(), key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return base64.RawStdEncoding.EncodeToString(der)
 }
 
 func TestPluginInPlainText(t *testing.T) {

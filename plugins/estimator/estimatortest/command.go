@@ -23,8 +23,8 @@ func RunCommand(t *testing.T, x plugintest.Executable, settings map[string]any) 
 // asCommand is what takes the place of the checks in inProcess.
 var asCommand = []check{{"knows after a restart what it knew", suite.knowsAfterRestart}}
 
-// The numbers of summaries after which knowsAfterRestart restarts an estimator: while it knows nothing, within the rests and after them.
-var restarts = []int{0, 1, 37, 79, 101, 178}
+// The numbers of summaries after which knowsAfterRestart restarts an estimator: while it knows nothing, between the rests, in the second.
+var restarts = []int{0, 91, 143}
 
 // A snapshot is taken after every summary, which must not disturb: the answers are those of an estimator from which none is taken. What is
 // restored from some of them must be as good as what was kept.

@@ -11,7 +11,7 @@
 //	}
 //
 // The suite's conductor has the channels Shunt and Magnetic, on two devices; settings may name them. Run needs no daemon, no time and no
-// goroutine of its own; RunCommand starts some two dozen processes, one or two at a time, and ends them.
+// goroutine of its own; RunCommand starts some two dozen processes, a few at a time, and ends them.
 package estimatortest
 
 import (
