@@ -55,9 +55,12 @@ func (r *remote) ask(summary *plugin.Summary) (answer *plugin.Answer, err error)
 		}
 	}
 	late := time.AfterFunc(plugintest.Patience, func() { _ = r.process.Close() }) // which ends the session
-	defer late.Stop()
-	_ = r.session.Send(&pluginv1.RunRequest{Summary: summary}) // what it fails for, receiving says
-	return r.session.Recv()
+	_ = r.session.Send(&pluginv1.RunRequest{Summary: summary})                    // what it fails for, receiving says
+	answer, err = r.session.Recv()
+	if !late.Stop() {
+		err = fmt.Errorf("no answer to a summary within %v", plugintest.Patience)
+	}
+	return answer, err
 }
 
 // Observe implements plugin.Estimator.
