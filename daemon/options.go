@@ -29,6 +29,7 @@ func (o *Options) host(c *config.Config) *pluginhost.Host {
 func program(p config.Plugin) pluginhost.Program {
 	return pluginhost.Program{
 		Shipped: p.Name, Path: p.Path, SHA256: p.SHA256, Arguments: p.Arguments, Environment: p.Environment,
+		Plaintext: p.Plaintext,
 	}
 }
 

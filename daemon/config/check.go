@@ -174,6 +174,7 @@ func (k checker) plugin(path string, p Plugin) {
 		for _, key := range []string{"sha256", "arguments"} {
 			k.onlyWritten(join(path, key), "a shipped plugin takes none: take it out")
 		}
+		k.onlyWritten(join(path, "plaintext"), "a shipped plugin talks TLS: take it out")
 	}
 	k.pluginName(path+".name", p.Name)
 	k.executable(path+".path", p.Path)

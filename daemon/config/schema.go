@@ -80,6 +80,7 @@ type Plugin struct {
 	SHA256      string   `yaml:"sha256"`                 // its checksum, 64 hexadecimal digits; required with path
 	Arguments   []string `yaml:"arguments" check:"free"` // for the executable
 	Environment []string `yaml:"environment"`            // names of variables handed on; the environment is empty otherwise
+	Plaintext   bool     `yaml:"plaintext"`              // the executable talks without TLS, over a socket in a folder that only the daemon's user can enter
 }
 
 // Conductor is one physical current path.

@@ -9,17 +9,21 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
 // command runs a plugin's executable for go-plugin (it is a runner.Runner) as a process group with a pipe as its standard input: the
 // kernel closes that when the daemon ends, however it ends. Unlike go-plugin's own, it can be killed at any time, also while go-plugin
 // waits for the start.
 type command struct {
-	cmd    *exec.Cmd
-	stdout opening
-	stderr io.ReadCloser
-	exited chan struct{} // closed when the process was waited for
-	fault  error         // why it could not be started
+	cmd       *exec.Cmd
+	plaintext bool   // it talks without TLS
+	folder    string // where its socket belongs
+	stdout    opening
+	stderr    io.ReadCloser
+	exited    chan struct{} // closed when the process was waited for
+	fault     error         // why it could not be started
 
 	mu              sync.Mutex
 	started, killed bool
@@ -99,11 +103,8 @@ func (c *command) endedItself() bool {
 	return state != nil && (!c.killed || state.Exited())
 }
 
-// printed is the beginning of the first line on standard output.
-func (c *command) printed() string {
-	line, _, _ := strings.Cut(string(c.stdout.text), "\n")
-	return strings.TrimSpace(line)
-}
+// printed is the first line on standard output, or its beginning.
+func (c *command) printed() string { return strings.TrimSpace(c.stdout.line()) }
 
 // ID implements runner.Runner. It is not empty before the start either: go-plugin would clean up nothing.
 func (c *command) ID() string {
@@ -125,9 +126,9 @@ func (c *command) Stderr() io.ReadCloser { return c.stderr }
 // Diagnose implements runner.Runner.
 func (c *command) Diagnose(context.Context) string { return "" }
 
-// PluginToHost implements runner.Runner.
+// PluginToHost implements runner.Runner: go-plugin calls it when it has read the handshake and believes it so far.
 func (c *command) PluginToHost(network, address string) (string, string, error) {
-	return network, address, nil
+	return network, address, plugin.CheckHandshake(c.printed(), c.plaintext, c.folder)
 }
 
 // HostToPlugin implements runner.Runner.
@@ -135,16 +136,28 @@ func (c *command) HostToPlugin(network, address string) (string, string, error) 
 	return network, address, nil
 }
 
-// opening is a reader that keeps the first bytes it read.
+// opening is a reader that keeps the first bytes it read, enough for a handshake with its certificate.
 type opening struct {
 	io.ReadCloser
+
+	mu   sync.Mutex
 	text []byte
 }
 
-const openingBytes = 100
+const openingBytes = 8 << 10
 
 func (o *opening) Read(to []byte) (int, error) {
 	n, err := o.ReadCloser.Read(to)
+	o.mu.Lock()
+	defer o.mu.Unlock()
 	o.text = append(o.text, to[:min(n, openingBytes-len(o.text))]...)
 	return n, err
+}
+
+// line is the first line, as far as it was kept.
+func (o *opening) line() string {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	line, _, _ := strings.Cut(string(o.text), "\n")
+	return line
 }

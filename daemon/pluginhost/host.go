@@ -53,7 +53,7 @@ func (h *Host) start(ctx context.Context, kind string, p Program) (*Process, any
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", name, err)
 	}
-	process := h.process(name, cmd, h.Log.Named(kind+"."+p.Name()))
+	process := h.process(name, cmd, p.Plaintext, h.Log.Named(kind+"."+p.Name()))
 	service, err := process.dispense(ctx, kind)
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", name, err)
@@ -83,18 +83,19 @@ func (h *Host) command(kind string, p Program) (*exec.Cmd, error) {
 }
 
 // process prepares a process; nothing is started yet.
-func (h *Host) process(name string, cmd *exec.Cmd, log *zap.Logger) *Process {
+func (h *Host) process(name string, cmd *exec.Cmd, plaintext bool, log *zap.Logger) *Process {
 	p := &Process{name: name, journal: &journal{log: log}, deadlines: h.Deadlines.filled()}
-	p.command = &command{cmd: cmd, exited: make(chan struct{})}
+	p.command = &command{cmd: cmd, plaintext: plaintext, exited: make(chan struct{})}
 	p.client = goplugin.NewClient(&goplugin.ClientConfig{
 		HandshakeConfig:  plugin.Handshake,
 		VersionedPlugins: plugin.ClientSets(),
 		AllowedProtocols: []goplugin.Protocol{goplugin.ProtocolGRPC},
-		RunnerFunc: func(_ hclog.Logger, spec *exec.Cmd, _ string) (runner.Runner, error) {
+		RunnerFunc: func(_ hclog.Logger, spec *exec.Cmd, folder string) (runner.Runner, error) {
+			p.command.folder = folder
 			cmd.Env = append(cmd.Env, spec.Env...)
 			return p.command, nil
 		},
-		AutoMTLS:     true,
+		AutoMTLS:     !plaintext,
 		SkipHostEnv:  true,
 		StartTimeout: 2 * p.deadlines.Start, // never reached: see dispense
 		SyncStderr:   p.journal,

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"slices"
 	"strings"
 	"sync"
@@ -100,10 +101,12 @@ func (p *Process) dispense(ctx context.Context, kind string) (any, error) {
 func (p *Process) explain(err error) error {
 	printed := p.command.printed()
 	switch {
+	case errors.Is(p.command.fault, fs.ErrNotExist): // the file itself was found before
+		return fmt.Errorf("cannot be started: %w: the interpreter that its first line names, or its loader, is missing", p.command.fault)
 	case p.command.fault != nil:
 		return fmt.Errorf("cannot be started: %w", p.command.fault)
 	case printed != "" && strings.Count(printed, "|") < 3:
-		return fmt.Errorf("is no plugin: it printed %q where the handshake is due", printed)
+		return fmt.Errorf("is no plugin: it printed %q where the handshake is due", printed[:min(len(printed), 100)])
 	case printed == "" && p.command.endedItself():
 		return fmt.Errorf("is no plugin: it ended before the handshake (%v)%s", p.command.cmd.ProcessState, p.journal.lastWords())
 	}

@@ -18,6 +18,7 @@ type Program struct {
 	SHA256      string   // its checksum in hexadecimal,
 	Arguments   []string // its arguments
 	Environment []string // and the names of the variables handed on to it
+	Plaintext   bool     // it talks without TLS
 }
 
 // Name is what people call the plugin.

@@ -44,6 +44,7 @@ func TestExecutableThatIsNoPlugin(t *testing.T) {
 	folder := t.TempDir()
 	babbling, babblingSum := write(t, folder, "babbling", "#!/bin/sh\necho rubbish\n")
 	endless, endlessSum := write(t, folder, "endless", "#!/bin/sh\necho rubbish\nsleep 1000\n")
+	lost, lostSum := write(t, folder, "lost", "#!/opt/nowhere/python\n")
 	text, textSum := write(t, folder, "text", "\x00 no executable\n")
 	failing, failingSum := write(t, folder, "failing", "#!/bin/sh\necho no licence >&2\nexit 9\n")
 	locked, lockedSum := write(t, folder, "locked", "#!/bin/sh\n")
@@ -59,14 +60,16 @@ func TestExecutableThatIsNoPlugin(t *testing.T) {
 		"one that runs on after it":    {endless, endlessSum, `driver endless: is no plugin: it printed "rubbish" where the handshake is due`},
 		"one that fails":               {failing, failingSum, "driver failing: is no plugin: it ended before the handshake (exit status 9): no licence"},
 		"a text":                       {text, textSum, "driver text: cannot be started: fork/exec " + text + ": exec format error"},
-		"true":                         {"/bin/true", sumOf(t, "/bin/true"), "driver true: is no plugin: it ended before the handshake (exit status 0)"},
-		"a folder":                     {folder, zeros, "driver " + filepath.Base(folder) + ": " + folder + " is not a file"},
-		"not executable":               {locked, lockedSum, "driver locked: " + locked + " may not be executed: check its mode"},
-		"missing":                      {folder + "/nowhere", zeros, "driver nowhere: stat " + folder + "/nowhere: no such file or directory"},
-		"another checksum":             {babbling, textSum, "driver babbling: the executable's SHA-256 is not the configured one; it was not started"},
-		"no checksum":                  {babbling, "", `driver babbling: sha256 "" is not 64 hexadecimal digits`},
-		"half a checksum":              {babbling, zeros[:32], `driver babbling: sha256 "` + zeros[:32] + `" is not 64 hexadecimal digits`},
-		"a checksum of other letters":  {babbling, "x" + zeros[1:], `driver babbling: sha256 "x` + zeros[1:] + `" is not 64 hexadecimal digits`},
+		"one without interpreter": {lost, lostSum, "driver lost: cannot be started: fork/exec " + lost + ": no such file or directory: " +
+			"the interpreter that its first line names, or its loader, is missing"},
+		"true":                        {"/bin/true", sumOf(t, "/bin/true"), "driver true: is no plugin: it ended before the handshake (exit status 0)"},
+		"a folder":                    {folder, zeros, "driver " + filepath.Base(folder) + ": " + folder + " is not a file"},
+		"not executable":              {locked, lockedSum, "driver locked: " + locked + " may not be executed: check its mode"},
+		"missing":                     {folder + "/nowhere", zeros, "driver nowhere: stat " + folder + "/nowhere: no such file or directory"},
+		"another checksum":            {babbling, textSum, "driver babbling: the executable's SHA-256 is not the configured one; it was not started"},
+		"no checksum":                 {babbling, "", `driver babbling: sha256 "" is not 64 hexadecimal digits`},
+		"half a checksum":             {babbling, zeros[:32], `driver babbling: sha256 "` + zeros[:32] + `" is not 64 hexadecimal digits`},
+		"a checksum of other letters": {babbling, "x" + zeros[1:], `driver babbling: sha256 "x` + zeros[1:] + `" is not 64 hexadecimal digits`},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -94,7 +97,9 @@ func TestPluginThatDoesNotStart(t *testing.T) {
 			if strings.HasSuffix(want, tooLate) {
 				host.Deadlines.Start = 300 * time.Millisecond
 			}
-			_, err := host.StartDriver(t.Context(), shipped(name), "adc0", nil)
+			p := shipped(name)
+			p.Plaintext = name == "deaf"
+			_, err := host.StartDriver(t.Context(), p, "adc0", nil)
 			wantError(t, err, want)
 		})
 	}
@@ -168,7 +173,9 @@ func TestCancelledStart(t *testing.T) {
 				ctx = cancelAt(t, "waiting", written)
 			}
 			began := time.Now()
-			_, err := host.StartDriver(ctx, shipped(c.driver), "adc0", c.settings)
+			p := shipped(c.driver)
+			p.Plaintext = c.driver == "deaf"
+			_, err := host.StartDriver(ctx, p, "adc0", c.settings)
 			wantError(t, err, c.want)
 			if took := time.Since(began); took > host.Deadlines.Start/2 {
 				t.Errorf("it took %v", took)
@@ -188,8 +195,8 @@ func TestConnectionThatIsNotAccepted(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer listener.Close()
-	path, sum := write(t, folder, "elsewhere", "#!/bin/sh\necho \"1|1|unix|$1|grpc|\"\nexec sleep 1000\n")
-	p := pluginhost.Program{Path: path, SHA256: sum, Arguments: []string{listener.Addr().String()}}
+	path, sum := write(t, folder, "elsewhere", "#!/bin/sh\nln -s $1 $PLUGIN_UNIX_SOCKET_DIR/s\necho \"1|1|unix|$PLUGIN_UNIX_SOCKET_DIR/s|grpc|\"\nexec sleep 1000\n")
+	p := pluginhost.Program{Path: path, SHA256: sum, Arguments: []string{listener.Addr().String()}, Plaintext: true}
 	began := time.Now()
 	_, err = host.StartDriver(t.Context(), p, "adc0", nil)
 	wantError(t, err, "driver elsewhere: was not ready within 1s")

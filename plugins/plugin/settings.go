@@ -22,6 +22,9 @@ func NewSettings(fields map[string]any) (Settings, error) {
 	return Settings{s}, nil
 }
 
+// Struct gives the settings as they go to a plugin.
+func (s Settings) Struct() *structpb.Struct { return s.fields }
+
 // Decode fills the struct that to points at by its `json` tags. Keys that have no field there are an error that names each of them, where
 // upper and lower case differ; so is a value of the wrong type. Fields without a key keep their value, so defaults are set before.
 func (s Settings) Decode(to any) error {

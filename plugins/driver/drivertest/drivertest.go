@@ -4,6 +4,12 @@
 //		drivertest.Run(t, func() plugin.Driver { return mydriver.New() }, map[string]any{"port": "…"})
 //	}
 //
+// or, of an executable in any language,
+//
+//	func TestConformance(t *testing.T) {
+//		drivertest.RunCommand(t, plugintest.Executable{Path: "./mydriver", Plaintext: true}, map[string]any{"port": "…"})
+//	}
+//
 // Run takes a few seconds of real time for a device that measures in real time, and needs no daemon. It starts goroutines and
 // waits for them; a driver that does not end its stream fails the test after a grace.
 package drivertest
@@ -35,7 +41,11 @@ const (
 // the same frames; of any other, what comes within seconds is checked.
 func Run(t *testing.T, open func() plugin.Driver, settings map[string]any) {
 	t.Helper()
-	s := suite{open, settings}
+	suite{func(*testing.T) plugin.Driver { return open() }, settings}.run(t)
+}
+
+func (s suite) run(t *testing.T) {
+	t.Helper()
 	t.Run("describes its inputs", s.describes)
 	t.Run("gives sound frames", s.givesSoundFrames)
 	if _, description := s.start(t); s.repeatable(description) {
@@ -48,7 +58,7 @@ func Run(t *testing.T, open func() plugin.Driver, settings map[string]any) {
 }
 
 type suite struct {
-	open     func() plugin.Driver
+	open     func(*testing.T) plugin.Driver // until the test ends
 	settings map[string]any
 }
 
@@ -59,7 +69,7 @@ func (s suite) start(t *testing.T) (plugin.Driver, *plugin.Description) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	driver := s.open()
+	driver := s.open(t)
 	description, err := driver.Configure(t.Context(), "device", settings)
 	if err != nil {
 		t.Fatalf("Configure: %v", err)
@@ -211,7 +221,7 @@ func (s suite) refusesUnknownSetting(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := s.open().Configure(t.Context(), "device", settings); err == nil || !strings.Contains(err.Error(), unknown) {
+	if _, err := s.open(t).Configure(t.Context(), "device", settings); err == nil || !strings.Contains(err.Error(), unknown) {
 		t.Errorf("Configure: %v, want an error that names %s", err, unknown)
 	}
 }

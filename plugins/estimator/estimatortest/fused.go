@@ -92,6 +92,18 @@ func (s suite) getsOlder(ctx context.Context) error {
 	return nil
 }
 
+// restore restores a state as the daemon has it restored, some time after it was taken.
+func restore(e plugin.Estimator, state []byte, ago time.Duration) error {
+	if r, is := e.(*remote); is {
+		return r.restore(state, ago)
+	}
+	err := e.Restore(state)
+	if aging, is := e.(plugin.Aging); is && err == nil {
+		aging.Age(ago)
+	}
+	return err
+}
+
 // restored gives an estimator that was restored from a state so long ago, if it ages at all.
 func (s suite) restored(ctx context.Context, ago time.Duration) (plugin.Estimator, error) {
 	e, err := s.start(ctx)
@@ -110,11 +122,5 @@ func (s suite) restored(ctx context.Context, ago time.Duration) (plugin.Estimato
 	if e, err = s.start(ctx); err != nil {
 		return nil, err
 	}
-	if err := e.Restore(state); err != nil {
-		return nil, err
-	}
-	if aging, is := e.(plugin.Aging); is {
-		aging.Age(ago)
-	}
-	return e, nil
+	return e, restore(e, state, ago)
 }

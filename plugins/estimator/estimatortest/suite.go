@@ -4,8 +4,14 @@
 //		estimatortest.Run(t, func() plugin.Estimator { return myestimator.New() }, map[string]any{"zero": "…"})
 //	}
 //
+// or, of an executable in any language,
+//
+//	func TestConformance(t *testing.T) {
+//		estimatortest.RunCommand(t, plugintest.Executable{Path: "./myestimator", Plaintext: true}, map[string]any{"zero": "…"})
+//	}
+//
 // The suite's conductor has the channels Shunt and Magnetic, on two devices; settings may name them. Run needs no daemon, no time and no
-// goroutine of its own.
+// goroutine of its own; RunCommand starts some two dozen processes, a few at a time, and ends them.
 package estimatortest
 
 import (
@@ -32,35 +38,54 @@ const (
 // Run checks estimators made by open and configured with settings.
 func Run(t *testing.T, open func() plugin.Estimator, settings map[string]any) {
 	t.Helper()
-	s := suite{open, settings}
+	run(t, suite{open: open, settings: settings}, slices.Concat(checks, inProcess))
+}
+
+func run(t *testing.T, s suite, checks []check) {
+	t.Helper()
 	for _, c := range checks {
 		t.Run(c.name, func(t *testing.T) {
-			if err := c.check(s, t.Context()); err != nil {
+			if err := s.make(t.Context(), c); err != nil {
 				t.Error(err)
 			}
 		})
 	}
 }
 
+// check is one thing that the suite wants of an estimator.
+type check struct {
+	name string
+	of   func(suite, context.Context) error
+}
+
 type suite struct {
 	open     func() plugin.Estimator
 	settings map[string]any
+	close    func() error // ends what open opened; nil = there is nothing to end
 }
 
-var checks = []struct {
-	name  string
-	check func(suite, context.Context) error
-}{
+// make makes a check and ends the estimators that it opened.
+func (s suite) make(ctx context.Context, c check) error {
+	err := c.of(s, ctx)
+	if s.close != nil {
+		err = errors.Join(err, s.close())
+	}
+	return err
+}
+
+var checks = []check{
 	{"says its method", suite.saysItsMethod},
 	{"gives sound estimates", suite.givesSoundEstimates},
 	{"takes marks and a fused current", suite.takesMarksAndFused},
 	{"gives the same again", suite.givesTheSameAgain},
-	{"continues from each snapshot", suite.continuesFromSnapshots},
 	{"gets older", suite.getsOlder},
 	{"refuses a foreign snapshot", suite.refusesForeignSnapshots},
 	{"refuses an unknown setting by its name", suite.refusesUnknownSetting},
 	{"refuses an unknown channel", suite.refusesUnknownChannel},
 }
+
+// inProcess is what cannot be asked of a process: the daemon says with each restoring that a new time base begins.
+var inProcess = []check{{"continues from each snapshot", suite.continuesFromSnapshots}}
 
 func conductor() plugin.Conductor {
 	return plugin.Conductor{Name: "pack", Channels: []*plugin.Channel{
@@ -98,14 +123,29 @@ func (s suite) saysItsMethod(ctx context.Context) error {
 
 // observe hands over a copy, since an estimator may keep what it is given, and checks the answer.
 func observe(e plugin.Estimator, summary *plugin.Summary) (*plugin.Answer, error) {
-	answer, err := plugin.Ask(e, proto.CloneOf(summary))
+	answer, err := ask(e, proto.CloneOf(summary))
 	if err == nil {
-		err = errors.Join(checkEstimates(answer.GetChannels()), checkFused(summary, answer))
+		err = errors.Join(checkAddress(summary, answer), checkEstimates(answer.GetChannels()), checkFused(summary, answer))
 	}
 	if err != nil {
 		return nil, fmt.Errorf("summary of %s through %d: %w", summary.GetDevice(), summary.GetLastSequence(), err)
 	}
 	return answer, nil
+}
+
+// ask is plugin.Ask, but for an estimator that is a process: that one has answered itself.
+func ask(e plugin.Estimator, summary *plugin.Summary) (*plugin.Answer, error) {
+	if r, is := e.(*remote); is {
+		return r.ask(summary)
+	}
+	return plugin.Ask(e, summary)
+}
+
+func checkAddress(summary *plugin.Summary, answer *plugin.Answer) error {
+	if answer.GetDevice() != summary.GetDevice() || answer.GetThroughSequence() != summary.GetLastSequence() {
+		return fmt.Errorf("the answer is for the summary of %q through %d", answer.GetDevice(), answer.GetThroughSequence())
+	}
+	return nil
 }
 
 func checkEstimates(estimates []*plugin.ChannelEstimate) error {
@@ -149,19 +189,27 @@ func (s suite) givesSoundEstimates(ctx context.Context) error {
 // follow hands over the summaries and wants the answers to be those of the other, if there is one, to the last bit.
 func follow(e, other plugin.Estimator, summaries []*plugin.Summary) error {
 	for _, summary := range summaries {
-		a, err := observe(e, summary)
-		if err != nil {
+		if _, err := same(e, other, summary); err != nil {
 			return err
-		}
-		b, err := observe(other, summary)
-		if err != nil {
-			return err
-		}
-		if !sameBits(a, b) {
-			return fmt.Errorf("summary of %s through %d: answered %v, then %v", summary.GetDevice(), summary.GetLastSequence(), a, b)
 		}
 	}
 	return nil
+}
+
+// same gives the answer of both, which must be the same to the last bit.
+func same(e, other plugin.Estimator, summary *plugin.Summary) (*plugin.Answer, error) {
+	a, err := observe(e, summary)
+	if err != nil {
+		return nil, err
+	}
+	b, err := observe(other, summary)
+	if err != nil {
+		return nil, err
+	}
+	if !sameBits(a, b) {
+		return nil, fmt.Errorf("summary of %s through %d: answered %v, then %v", summary.GetDevice(), summary.GetLastSequence(), a, b)
+	}
+	return a, nil
 }
 
 // sameBits tells 0 from −0, which proto.Equal does not.
@@ -243,7 +291,7 @@ func (s suite) refusesUnknownChannel(ctx context.Context) error {
 	}
 	summary := healthy()[0]
 	summary.Channels[0].Name = "unheard-of"
-	if _, err := e.Observe(summary); err == nil {
+	if _, err := ask(e, summary); err == nil {
 		return errors.New("a channel that was not configured was taken")
 	}
 	return nil
