@@ -18,6 +18,7 @@ type candidacy interface {
 	GetPlugin() string
 	GetExecutable() string
 	GetSha256() string
+	GetPlaintext() bool
 	GetSettings() *structpb.Struct
 }
 
@@ -28,8 +29,8 @@ var executableName = regexp.MustCompile(`^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,99}$`)
 func (s *estimatorServer) candidate(r candidacy) (pipeline.Candidate, error) {
 	settings := r.GetSettings().AsMap()
 	switch name := r.GetExecutable(); {
-	case name == "" && r.GetSha256() != "":
-		return pipeline.Candidate{}, refuse(codes.InvalidArgument, "sha256", "PLUGIN_UNKNOWN", "sha256 goes with executable")
+	case name == "" && (r.GetSha256() != "" || r.GetPlaintext()):
+		return pipeline.Candidate{}, refuse(codes.InvalidArgument, "executable", "PLUGIN_UNKNOWN", "sha256 and plaintext go with executable")
 	case name == "":
 		return s.shippedCandidate(r.GetPlugin(), settings)
 	case r.GetPlugin() != "":
@@ -41,7 +42,7 @@ func (s *estimatorServer) candidate(r candidacy) (pipeline.Candidate, error) {
 		return pipeline.Candidate{}, refuse(codes.InvalidArgument, "executable", "NAME_INVALID",
 			quote(name)+" is not the name of a file in the folder of candidates: letters, digits, -, _ and ., at most 100")
 	default:
-		program := pluginhost.Program{Path: filepath.Join(s.backend.Candidates, name), SHA256: r.GetSha256()}
+		program := pluginhost.Program{Path: filepath.Join(s.backend.Candidates, name), SHA256: r.GetSha256(), Plaintext: r.GetPlaintext()}
 		return pipeline.Candidate{Program: program, Settings: settings}, nil
 	}
 }

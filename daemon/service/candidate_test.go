@@ -25,7 +25,7 @@ func TestExecutablesOfCallers(t *testing.T) {
 		"a hidden file":    {"/candidates", &ampledgerv1.AddShadowRequest{Executable: ".mine"}, codes.InvalidArgument, "NAME_INVALID", "executable"},
 		"far too long":     {"/candidates", &ampledgerv1.AddShadowRequest{Executable: strings.Repeat("a", 101)}, codes.InvalidArgument, "NAME_INVALID", "executable"},
 		"two ways":         {"/candidates", &ampledgerv1.AddShadowRequest{Executable: "mine", Plugin: "fixed"}, codes.InvalidArgument, "SEVERAL_WAYS", "executable"},
-		"a checksum alone": {"/candidates", &ampledgerv1.AddShadowRequest{Sha256: strings.Repeat("0", 64)}, codes.InvalidArgument, "PLUGIN_UNKNOWN", "sha256"},
+		"a checksum alone": {"/candidates", &ampledgerv1.AddShadowRequest{Sha256: strings.Repeat("0", 64)}, codes.InvalidArgument, "PLUGIN_UNKNOWN", "executable"},
 		"nothing":          {"/candidates", &ampledgerv1.AddShadowRequest{}, codes.InvalidArgument, "PLUGIN_UNKNOWN", "plugin"},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -20,6 +20,7 @@ type chosenEstimator struct {
 	with, executable string
 	plugin           string
 	name, sum        string // of the executable
+	plaintext        bool   // it talks without TLS
 	settings         *structpb.Struct
 }
 
@@ -27,6 +28,7 @@ func (e *chosenEstimator) flags(c *cobra.Command) {
 	c.Flags().StringVar(&e.with, "with", "{}", "its settings, as a JSON object")
 	c.Flags().StringVar(&e.executable, "executable", "", "an executable of yours instead of a PLUGIN: its file, whose checksum is sent along; the daemon starts\n"+
 		"the file of that name in its folder of candidates if it is the same")
+	c.Flags().BoolVar(&e.plaintext, "plaintext", false, "with --executable: it talks without TLS, as one in Python does")
 }
 
 // read takes the rest of the arguments; another says that the estimator is named otherwise. ways says how it can be, for the error.
@@ -42,6 +44,9 @@ func (e *chosenEstimator) read(args []string, another bool, ways string) (err er
 	}
 	if len(args) > 0 {
 		e.plugin = args[0]
+	}
+	if e.plaintext && e.executable == "" {
+		return cli.Usagef("--plaintext goes with --executable")
 	}
 	if e.settings, err = parseSettings(e.with); err != nil || e.executable == "" {
 		return err

@@ -92,6 +92,7 @@ func estimatorSwapCommand() *cobra.Command {
 			return err
 		}
 		request.Plugin, request.Executable, request.Sha256, request.Settings = chosen.plugin, chosen.name, chosen.sum, chosen.settings
+		request.Plaintext = chosen.plaintext
 		return connected(c, func(ctx context.Context, daemon *client.Client) error { return swap(ctx, c, daemon, request, *asJSON) })
 	}
 	return c

@@ -37,6 +37,7 @@ func shadowAddCommand() *cobra.Command {
 		}
 		request := &ampledgerv1.AddShadowRequest{
 			Conductor: args[0], Name: args[1], Plugin: chosen.plugin, Executable: chosen.name, Sha256: chosen.sum, Settings: chosen.settings,
+			Plaintext: chosen.plaintext,
 		}
 		return connected(c, func(ctx context.Context, daemon *client.Client) error {
 			return addShadow(ctx, c, daemon, request, *asJSON)

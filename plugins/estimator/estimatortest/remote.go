@@ -34,6 +34,7 @@ func (r *remote) Configure(ctx context.Context, conductor plugin.Conductor, sett
 	defer cancel(nil)
 	answer, err := r.service.Configure(ctx, &pluginv1.EstimatorServiceConfigureRequest{
 		Conductor: conductor.Name, Channels: conductor.Channels, Settings: settings.Struct(),
+		ChargeIsPositive: conductor.ChargeIsPositive, CapacityCoulombs: conductor.CapacityCoulombs,
 	})
 	if code := status.Code(err); err != nil && code != codes.InvalidArgument {
 		return "", fmt.Errorf("status %v, want InvalidArgument if it is the settings", code) // what it said does not count

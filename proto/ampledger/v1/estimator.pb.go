@@ -556,7 +556,9 @@ type AddShadowRequest struct {
 	// Instead of plugin: the name of an executable in the daemon's folder of candidates.
 	Executable string `protobuf:"bytes,5,opt,name=executable,proto3" json:"executable,omitempty"`
 	// With executable: its SHA-256, 64 hexadecimal digits.
-	Sha256        string `protobuf:"bytes,6,opt,name=sha256,proto3" json:"sha256,omitempty"`
+	Sha256 string `protobuf:"bytes,6,opt,name=sha256,proto3" json:"sha256,omitempty"`
+	// With executable: it talks without TLS, over a socket in a folder that only the daemon's user can enter.
+	Plaintext     bool `protobuf:"varint,7,opt,name=plaintext,proto3" json:"plaintext,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -631,6 +633,13 @@ func (x *AddShadowRequest) GetSha256() string {
 		return x.Sha256
 	}
 	return ""
+}
+
+func (x *AddShadowRequest) GetPlaintext() bool {
+	if x != nil {
+		return x.Plaintext
+	}
+	return false
 }
 
 // AddShadowResponse tells that it runs.
@@ -1583,6 +1592,8 @@ type SwapEstimatorRequest struct {
 	Executable string `protobuf:"bytes,8,opt,name=executable,proto3" json:"executable,omitempty"`
 	// With executable: its SHA-256, 64 hexadecimal digits.
 	Sha256 string `protobuf:"bytes,9,opt,name=sha256,proto3" json:"sha256,omitempty"`
+	// With executable: it talks without TLS, over a socket in a folder that only the daemon's user can enter.
+	Plaintext bool `protobuf:"varint,10,opt,name=plaintext,proto3" json:"plaintext,omitempty"`
 	// With shadow_nanos: on no channel may its offset then be off that in force by more than so many times their uncertainties together
 	// (root sum of squares); 0 = whatever it is.
 	MostDeviationsRatio float64 `protobuf:"fixed64,7,opt,name=most_deviations_ratio,json=mostDeviationsRatio,proto3" json:"most_deviations_ratio,omitempty"`
@@ -1674,6 +1685,13 @@ func (x *SwapEstimatorRequest) GetSha256() string {
 		return x.Sha256
 	}
 	return ""
+}
+
+func (x *SwapEstimatorRequest) GetPlaintext() bool {
+	if x != nil {
+		return x.Plaintext
+	}
+	return false
 }
 
 func (x *SwapEstimatorRequest) GetMostDeviationsRatio() float64 {
@@ -1811,7 +1829,7 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
 	"\x04unit\x18\x02 \x01(\tR\x04unit\x12\x14\n" +
 	"\x05value\x18\x03 \x01(\x01R\x05value\x12+\n" +
-	"\x11uncertainty_value\x18\x04 \x01(\x01R\x10uncertaintyValue\"\xc9\x01\n" +
+	"\x11uncertainty_value\x18\x04 \x01(\x01R\x10uncertaintyValue\"\xe7\x01\n" +
 	"\x10AddShadowRequest\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12\x16\n" +
@@ -1820,7 +1838,8 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\n" +
 	"executable\x18\x05 \x01(\tR\n" +
 	"executable\x12\x16\n" +
-	"\x06sha256\x18\x06 \x01(\tR\x06sha256\"3\n" +
+	"\x06sha256\x18\x06 \x01(\tR\x06sha256\x12\x1c\n" +
+	"\tplaintext\x18\a \x01(\bR\tplaintext\"3\n" +
 	"\x11AddShadowResponse\x12\x1e\n" +
 	"\n" +
 	"generation\x18\x01 \x01(\x04R\n" +
@@ -1903,7 +1922,7 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\achannel\x18\x01 \x01(\tR\achannel\x12%\n" +
 	"\x0eoffset_amperes\x18\x02 \x01(\x01R\roffsetAmperes\x12@\n" +
 	"\x1cstandard_uncertainty_amperes\x18\x03 \x01(\x01R\x1astandardUncertaintyAmperes\x12)\n" +
-	"\x10through_sequence\x18\x04 \x01(\x04R\x0fthroughSequence\"\xc0\x02\n" +
+	"\x10through_sequence\x18\x04 \x01(\x04R\x0fthroughSequence\"\xde\x02\n" +
 	"\x14SwapEstimatorRequest\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x16\n" +
 	"\x06plugin\x18\x02 \x01(\tR\x06plugin\x123\n" +
@@ -1914,7 +1933,9 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\n" +
 	"executable\x18\b \x01(\tR\n" +
 	"executable\x12\x16\n" +
-	"\x06sha256\x18\t \x01(\tR\x06sha256\x122\n" +
+	"\x06sha256\x18\t \x01(\tR\x06sha256\x12\x1c\n" +
+	"\tplaintext\x18\n" +
+	" \x01(\bR\tplaintext\x122\n" +
 	"\x15most_deviations_ratio\x18\a \x01(\x01R\x13mostDeviationsRatio\"\xb3\x02\n" +
 	"\x15SwapEstimatorResponse\x12*\n" +
 	"\x04step\x18\x01 \x01(\x0e2\x16.ampledger.v1.SwapStepR\x04step\x12\x1e\n" +

@@ -14,7 +14,7 @@ _sym_db = _symbol_database.Default()
 from google.protobuf import struct_pb2 as google_dot_protobuf_dot_struct__pb2
 
 
-DESCRIPTOR = _descriptor_pool.Default().AddSerializedFile(b'\n#ampledger/plugin/v1/estimator.proto\x12\x13\x61mpledger.plugin.v1\x1a\x1cgoogle/protobuf/struct.proto\"\x99\x01\n EstimatorServiceConfigureRequest\x12\x11\n\tconductor\x18\x01 \x01(\t\x12\x37\n\x08\x63hannels\x18\x02 \x03(\x0b\x32%.ampledger.plugin.v1.EstimatorChannel\x12)\n\x08settings\x18\x03 \x01(\x0b\x32\x17.google.protobuf.Struct\"\x95\x01\n\x10\x45stimatorChannel\x12\x0c\n\x04name\x18\x01 \x01(\t\x12 \n\x18zero_uncertainty_amperes\x18\x02 \x01(\x01\x12\x15\n\rnoise_amperes\x18\x03 \x01(\x01\x12\x1a\n\x12\x66ull_scale_amperes\x18\x04 \x01(\x01\x12\x1e\n\x16gain_uncertainty_ratio\x18\x05 \x01(\x01\"e\n!EstimatorServiceConfigureResponse\x12\x0e\n\x06method\x18\x01 \x01(\t\x12\x30\n\x05\x62\x61ses\x18\x02 \x03(\x0b\x32!.ampledger.plugin.v1.ChannelBasis\"=\n\x0c\x43hannelBasis\x12\x0c\n\x04name\x18\x01 \x01(\t\x12\x1f\n\x17play_half_width_amperes\x18\x02 \x03(\x01\"3\n\x0eRestoreRequest\x12\r\n\x05state\x18\x01 \x01(\x0c\x12\x12\n\naway_nanos\x18\x02 \x01(\x03\"\x11\n\x0fRestoreResponse\"\x11\n\x0fSnapshotRequest\"!\n\x10SnapshotResponse\x12\r\n\x05state\x18\x01 \x01(\x0c\";\n\nRunRequest\x12-\n\x07summary\x18\x01 \x01(\x0b\x32\x1c.ampledger.plugin.v1.Summary\"\xba\x02\n\x07Summary\x12\x0e\n\x06\x64\x65vice\x18\x01 \x01(\t\x12\x16\n\x0e\x66irst_sequence\x18\x02 \x01(\x04\x12\x15\n\rlast_sequence\x18\x03 \x01(\x04\x12\x1d\n\x15\x66irst_monotonic_nanos\x18\x04 \x01(\x03\x12\x1c\n\x14last_monotonic_nanos\x18\x05 \x01(\x03\x12\'\n\x04rest\x18\x06 \x01(\x0e\x32\x19.ampledger.plugin.v1.Rest\x12\x35\n\x08\x63hannels\x18\x07 \x03(\x0b\x32#.ampledger.plugin.v1.ChannelSummary\x12(\n\x05marks\x18\x08 \x03(\x0b\x32\x19.ampledger.plugin.v1.Mark\x12)\n\x05\x66used\x18\t \x01(\x0b\x32\x1a.ampledger.plugin.v1.Fused\"F\n\x04Mark\x12\x17\n\x0fpassed_coulombs\x18\x01 \x01(\x01\x12%\n\x1dstandard_uncertainty_coulombs\x18\x02 \x01(\x01\"R\n\x05\x46used\x12\x18\n\x10integral_seconds\x18\x01 \x01(\x01\x12/\n\x06shares\x18\x02 \x03(\x0b\x32\x1f.ampledger.plugin.v1.FusedShare\"M\n\nFusedShare\x12\x0c\n\x04name\x18\x01 \x01(\t\x12\x16\n\x0eweight_seconds\x18\x02 \x01(\x01\x12\x19\n\x11integral_coulombs\x18\x03 \x01(\x01\"\xbd\x02\n\x0e\x43hannelSummary\x12\x0c\n\x04name\x18\x01 \x01(\t\x12\x15\n\rreading_count\x18\x02 \x01(\r\x12\x14\n\x0cmean_amperes\x18\x03 \x01(\x01\x12\x1f\n\x17variance_square_amperes\x18\x04 \x01(\x01\x12\x17\n\x0fminimum_amperes\x18\x05 \x01(\x01\x12\x17\n\x0fmaximum_amperes\x18\x06 \x01(\x01\x12\x16\n\x0eunusable_count\x18\x07 \x01(\r\x12\x1b\n\x13temperature_celsius\x18\x08 \x01(\x01\x12\x19\n\x11temperature_known\x18\t \x01(\x08\x12\x18\n\x10play_mean_ratios\x18\n \x03(\x01\x12\x19\n\x11integral_coulombs\x18\x0b \x01(\x01\x12\x18\n\x10integral_seconds\x18\x0c \x01(\x01\"\x89\x02\n\x0bRunResponse\x12\x0e\n\x06\x64\x65vice\x18\x01 \x01(\t\x12\x18\n\x10through_sequence\x18\x02 \x01(\x04\x12\x36\n\x08\x63hannels\x18\x03 \x03(\x0b\x32$.ampledger.plugin.v1.ChannelEstimate\x12(\n\x05notes\x18\x04 \x03(\x0b\x32\x19.ampledger.plugin.v1.Note\x12\x39\n\x0b\x63ovariances\x18\x05 \x03(\x0b\x32$.ampledger.plugin.v1.ErrorCovariance\x12\x33\n\x05\x66used\x18\x06 \x01(\x0b\x32$.ampledger.plugin.v1.FusedCorrection\"H\n\x0f\x45rrorCovariance\x12\r\n\x05\x66irst\x18\x01 \x01(\t\x12\x0e\n\x06second\x18\x02 \x01(\t\x12\x16\n\x0esquare_amperes\x18\x03 \x01(\x01\"W\n\x0f\x46usedCorrection\x12\x1b\n\x13\x63orrection_coulombs\x18\x01 \x01(\x01\x12\'\n\x1f\x63orrection_uncertainty_coulombs\x18\x02 \x01(\x01\"6\n\x04Note\x12\x0f\n\x07\x63hannel\x18\x01 \x01(\t\x12\x0f\n\x07subject\x18\x02 \x01(\t\x12\x0c\n\x04text\x18\x03 \x01(\t\"\xe3\x01\n\x0f\x43hannelEstimate\x12\x0c\n\x04name\x18\x01 \x01(\t\x12\x16\n\x0eoffset_amperes\x18\x02 \x01(\x01\x12$\n\x1cstandard_uncertainty_amperes\x18\x03 \x01(\x01\x12$\n\x1cwalk_amperes_per_root_second\x18\x04 \x01(\x01\x12\x18\n\x10\x63orrection_known\x18\x05 \x01(\x08\x12\x1b\n\x13\x63orrection_coulombs\x18\x06 \x01(\x01\x12\'\n\x1f\x63orrection_uncertainty_coulombs\x18\x07 \x01(\x01*=\n\x04Rest\x12\x14\n\x10REST_UNSPECIFIED\x10\x00\x12\x10\n\x0cREST_CERTAIN\x10\x01\x12\r\n\tREST_NONE\x10\x02\x32\x8b\x03\n\x10\x45stimatorService\x12z\n\tConfigure\x12\x35.ampledger.plugin.v1.EstimatorServiceConfigureRequest\x1a\x36.ampledger.plugin.v1.EstimatorServiceConfigureResponse\x12T\n\x07Restore\x12#.ampledger.plugin.v1.RestoreRequest\x1a$.ampledger.plugin.v1.RestoreResponse\x12W\n\x08Snapshot\x12$.ampledger.plugin.v1.SnapshotRequest\x1a%.ampledger.plugin.v1.SnapshotResponse\x12L\n\x03Run\x12\x1f.ampledger.plugin.v1.RunRequest\x1a .ampledger.plugin.v1.RunResponse(\x01\x30\x01\x42\x43ZAgithub.com/ampledger/ampledger/proto/ampledger/plugin/v1;pluginv1b\x06proto3')
+DESCRIPTOR = _descriptor_pool.Default().AddSerializedFile(b'\n#ampledger/plugin/v1/estimator.proto\x12\x13\x61mpledger.plugin.v1\x1a\x1cgoogle/protobuf/struct.proto\"\xd0\x01\n EstimatorServiceConfigureRequest\x12\x11\n\tconductor\x18\x01 \x01(\t\x12\x37\n\x08\x63hannels\x18\x02 \x03(\x0b\x32%.ampledger.plugin.v1.EstimatorChannel\x12)\n\x08settings\x18\x03 \x01(\x0b\x32\x17.google.protobuf.Struct\x12\x1a\n\x12\x63harge_is_positive\x18\x04 \x01(\x08\x12\x19\n\x11\x63\x61pacity_coulombs\x18\x05 \x01(\x01\"\x95\x01\n\x10\x45stimatorChannel\x12\x0c\n\x04name\x18\x01 \x01(\t\x12 \n\x18zero_uncertainty_amperes\x18\x02 \x01(\x01\x12\x15\n\rnoise_amperes\x18\x03 \x01(\x01\x12\x1a\n\x12\x66ull_scale_amperes\x18\x04 \x01(\x01\x12\x1e\n\x16gain_uncertainty_ratio\x18\x05 \x01(\x01\"\xab\x01\n!EstimatorServiceConfigureResponse\x12\x0e\n\x06method\x18\x01 \x01(\t\x12\x30\n\x05\x62\x61ses\x18\x02 \x03(\x0b\x32!.ampledger.plugin.v1.ChannelBasis\x12,\n\x07outputs\x18\x03 \x03(\x0b\x32\x1b.ampledger.plugin.v1.Output\x12\x16\n\x0ewants_readings\x18\x04 \x01(\x08\"2\n\x06Output\x12\x0c\n\x04name\x18\x01 \x01(\t\x12\x0c\n\x04unit\x18\x02 \x01(\t\x12\x0c\n\x04text\x18\x03 \x01(\t\"=\n\x0c\x43hannelBasis\x12\x0c\n\x04name\x18\x01 \x01(\t\x12\x1f\n\x17play_half_width_amperes\x18\x02 \x03(\x01\"3\n\x0eRestoreRequest\x12\r\n\x05state\x18\x01 \x01(\x0c\x12\x12\n\naway_nanos\x18\x02 \x01(\x03\"\x11\n\x0fRestoreResponse\"\x11\n\x0fSnapshotRequest\"!\n\x10SnapshotResponse\x12\r\n\x05state\x18\x01 \x01(\x0c\";\n\nRunRequest\x12-\n\x07summary\x18\x01 \x01(\x0b\x32\x1c.ampledger.plugin.v1.Summary\"\x82\x03\n\x07Summary\x12\x0e\n\x06\x64\x65vice\x18\x01 \x01(\t\x12\x16\n\x0e\x66irst_sequence\x18\x02 \x01(\x04\x12\x15\n\rlast_sequence\x18\x03 \x01(\x04\x12\x1d\n\x15\x66irst_monotonic_nanos\x18\x04 \x01(\x03\x12\x1c\n\x14last_monotonic_nanos\x18\x05 \x01(\x03\x12\'\n\x04rest\x18\x06 \x01(\x0e\x32\x19.ampledger.plugin.v1.Rest\x12\x35\n\x08\x63hannels\x18\x07 \x03(\x0b\x32#.ampledger.plugin.v1.ChannelSummary\x12(\n\x05marks\x18\x08 \x03(\x0b\x32\x19.ampledger.plugin.v1.Mark\x12)\n\x05\x66used\x18\t \x01(\x0b\x32\x1a.ampledger.plugin.v1.Fused\x12+\n\x06\x63harge\x18\n \x01(\x0b\x32\x1b.ampledger.plugin.v1.Charge\x12\x19\n\x11scan_offset_nanos\x18\x0b \x03(\x12\"\xd8\x01\n\x06\x43harge\x12\x14\n\x0cout_coulombs\x18\x01 \x01(\x01\x12\x13\n\x0bin_coulombs\x18\x02 \x01(\x01\x12\x1b\n\x13\x61\x64justment_coulombs\x18\x03 \x01(\x01\x12 \n\x18net_uncertainty_coulombs\x18\x04 \x01(\x01\x12\x15\n\rzero_coulombs\x18\x05 \x01(\x01\x12\x12\n\ngain_ratio\x18\x06 \x01(\x01\x12\x1d\n\x15noise_square_coulombs\x18\x07 \x01(\x01\x12\x1a\n\x12gap_bound_coulombs\x18\x08 \x01(\x01\"F\n\x04Mark\x12\x17\n\x0fpassed_coulombs\x18\x01 \x01(\x01\x12%\n\x1dstandard_uncertainty_coulombs\x18\x02 \x01(\x01\"R\n\x05\x46used\x12\x18\n\x10integral_seconds\x18\x01 \x01(\x01\x12/\n\x06shares\x18\x02 \x03(\x0b\x32\x1f.ampledger.plugin.v1.FusedShare\"M\n\nFusedShare\x12\x0c\n\x04name\x18\x01 \x01(\t\x12\x16\n\x0eweight_seconds\x18\x02 \x01(\x01\x12\x19\n\x11integral_coulombs\x18\x03 \x01(\x01\"\xd6\x02\n\x0e\x43hannelSummary\x12\x0c\n\x04name\x18\x01 \x01(\t\x12\x15\n\rreading_count\x18\x02 \x01(\r\x12\x14\n\x0cmean_amperes\x18\x03 \x01(\x01\x12\x1f\n\x17variance_square_amperes\x18\x04 \x01(\x01\x12\x17\n\x0fminimum_amperes\x18\x05 \x01(\x01\x12\x17\n\x0fmaximum_amperes\x18\x06 \x01(\x01\x12\x16\n\x0eunusable_count\x18\x07 \x01(\r\x12\x1b\n\x13temperature_celsius\x18\x08 \x01(\x01\x12\x19\n\x11temperature_known\x18\t \x01(\x08\x12\x18\n\x10play_mean_ratios\x18\n \x03(\x01\x12\x19\n\x11integral_coulombs\x18\x0b \x01(\x01\x12\x18\n\x10integral_seconds\x18\x0c \x01(\x01\x12\x17\n\x0freading_amperes\x18\r \x03(\x01\"\xbc\x02\n\x0bRunResponse\x12\x0e\n\x06\x64\x65vice\x18\x01 \x01(\t\x12\x18\n\x10through_sequence\x18\x02 \x01(\x04\x12\x36\n\x08\x63hannels\x18\x03 \x03(\x0b\x32$.ampledger.plugin.v1.ChannelEstimate\x12(\n\x05notes\x18\x04 \x03(\x0b\x32\x19.ampledger.plugin.v1.Note\x12\x39\n\x0b\x63ovariances\x18\x05 \x03(\x0b\x32$.ampledger.plugin.v1.ErrorCovariance\x12\x33\n\x05\x66used\x18\x06 \x01(\x0b\x32$.ampledger.plugin.v1.FusedCorrection\x12\x31\n\x07outputs\x18\x07 \x03(\x0b\x32 .ampledger.plugin.v1.OutputValue\"E\n\x0bOutputValue\x12\x0c\n\x04name\x18\x01 \x01(\t\x12\r\n\x05value\x18\x02 \x01(\x01\x12\x19\n\x11uncertainty_value\x18\x03 \x01(\x01\"H\n\x0f\x45rrorCovariance\x12\r\n\x05\x66irst\x18\x01 \x01(\t\x12\x0e\n\x06second\x18\x02 \x01(\t\x12\x16\n\x0esquare_amperes\x18\x03 \x01(\x01\"W\n\x0f\x46usedCorrection\x12\x1b\n\x13\x63orrection_coulombs\x18\x01 \x01(\x01\x12\'\n\x1f\x63orrection_uncertainty_coulombs\x18\x02 \x01(\x01\"6\n\x04Note\x12\x0f\n\x07\x63hannel\x18\x01 \x01(\t\x12\x0f\n\x07subject\x18\x02 \x01(\t\x12\x0c\n\x04text\x18\x03 \x01(\t\"\xe3\x01\n\x0f\x43hannelEstimate\x12\x0c\n\x04name\x18\x01 \x01(\t\x12\x16\n\x0eoffset_amperes\x18\x02 \x01(\x01\x12$\n\x1cstandard_uncertainty_amperes\x18\x03 \x01(\x01\x12$\n\x1cwalk_amperes_per_root_second\x18\x04 \x01(\x01\x12\x18\n\x10\x63orrection_known\x18\x05 \x01(\x08\x12\x1b\n\x13\x63orrection_coulombs\x18\x06 \x01(\x01\x12\'\n\x1f\x63orrection_uncertainty_coulombs\x18\x07 \x01(\x01*=\n\x04Rest\x12\x14\n\x10REST_UNSPECIFIED\x10\x00\x12\x10\n\x0cREST_CERTAIN\x10\x01\x12\r\n\tREST_NONE\x10\x02\x32\x8b\x03\n\x10\x45stimatorService\x12z\n\tConfigure\x12\x35.ampledger.plugin.v1.EstimatorServiceConfigureRequest\x1a\x36.ampledger.plugin.v1.EstimatorServiceConfigureResponse\x12T\n\x07Restore\x12#.ampledger.plugin.v1.RestoreRequest\x1a$.ampledger.plugin.v1.RestoreResponse\x12W\n\x08Snapshot\x12$.ampledger.plugin.v1.SnapshotRequest\x1a%.ampledger.plugin.v1.SnapshotResponse\x12L\n\x03Run\x12\x1f.ampledger.plugin.v1.RunRequest\x1a .ampledger.plugin.v1.RunResponse(\x01\x30\x01\x42\x43ZAgithub.com/ampledger/ampledger/proto/ampledger/plugin/v1;pluginv1b\x06proto3')
 
 _builder.BuildMessageAndEnumDescriptors(DESCRIPTOR, globals())
 _builder.BuildTopDescriptorsAndMessages(DESCRIPTOR, 'ampledger.plugin.v1.estimator_pb2', globals())
@@ -22,46 +22,52 @@ if _descriptor._USE_C_DESCRIPTORS == False:
 
   DESCRIPTOR._options = None
   DESCRIPTOR._serialized_options = b'ZAgithub.com/ampledger/ampledger/proto/ampledger/plugin/v1;pluginv1'
-  _REST._serialized_start=2340
-  _REST._serialized_end=2401
+  _REST._serialized_start=2956
+  _REST._serialized_end=3017
   _ESTIMATORSERVICECONFIGUREREQUEST._serialized_start=91
-  _ESTIMATORSERVICECONFIGUREREQUEST._serialized_end=244
-  _ESTIMATORCHANNEL._serialized_start=247
-  _ESTIMATORCHANNEL._serialized_end=396
-  _ESTIMATORSERVICECONFIGURERESPONSE._serialized_start=398
-  _ESTIMATORSERVICECONFIGURERESPONSE._serialized_end=499
-  _CHANNELBASIS._serialized_start=501
-  _CHANNELBASIS._serialized_end=562
-  _RESTOREREQUEST._serialized_start=564
-  _RESTOREREQUEST._serialized_end=615
-  _RESTORERESPONSE._serialized_start=617
-  _RESTORERESPONSE._serialized_end=634
-  _SNAPSHOTREQUEST._serialized_start=636
-  _SNAPSHOTREQUEST._serialized_end=653
-  _SNAPSHOTRESPONSE._serialized_start=655
-  _SNAPSHOTRESPONSE._serialized_end=688
-  _RUNREQUEST._serialized_start=690
-  _RUNREQUEST._serialized_end=749
-  _SUMMARY._serialized_start=752
-  _SUMMARY._serialized_end=1066
-  _MARK._serialized_start=1068
-  _MARK._serialized_end=1138
-  _FUSED._serialized_start=1140
-  _FUSED._serialized_end=1222
-  _FUSEDSHARE._serialized_start=1224
-  _FUSEDSHARE._serialized_end=1301
-  _CHANNELSUMMARY._serialized_start=1304
-  _CHANNELSUMMARY._serialized_end=1621
-  _RUNRESPONSE._serialized_start=1624
-  _RUNRESPONSE._serialized_end=1889
-  _ERRORCOVARIANCE._serialized_start=1891
-  _ERRORCOVARIANCE._serialized_end=1963
-  _FUSEDCORRECTION._serialized_start=1965
-  _FUSEDCORRECTION._serialized_end=2052
-  _NOTE._serialized_start=2054
-  _NOTE._serialized_end=2108
-  _CHANNELESTIMATE._serialized_start=2111
-  _CHANNELESTIMATE._serialized_end=2338
-  _ESTIMATORSERVICE._serialized_start=2404
-  _ESTIMATORSERVICE._serialized_end=2799
+  _ESTIMATORSERVICECONFIGUREREQUEST._serialized_end=299
+  _ESTIMATORCHANNEL._serialized_start=302
+  _ESTIMATORCHANNEL._serialized_end=451
+  _ESTIMATORSERVICECONFIGURERESPONSE._serialized_start=454
+  _ESTIMATORSERVICECONFIGURERESPONSE._serialized_end=625
+  _OUTPUT._serialized_start=627
+  _OUTPUT._serialized_end=677
+  _CHANNELBASIS._serialized_start=679
+  _CHANNELBASIS._serialized_end=740
+  _RESTOREREQUEST._serialized_start=742
+  _RESTOREREQUEST._serialized_end=793
+  _RESTORERESPONSE._serialized_start=795
+  _RESTORERESPONSE._serialized_end=812
+  _SNAPSHOTREQUEST._serialized_start=814
+  _SNAPSHOTREQUEST._serialized_end=831
+  _SNAPSHOTRESPONSE._serialized_start=833
+  _SNAPSHOTRESPONSE._serialized_end=866
+  _RUNREQUEST._serialized_start=868
+  _RUNREQUEST._serialized_end=927
+  _SUMMARY._serialized_start=930
+  _SUMMARY._serialized_end=1316
+  _CHARGE._serialized_start=1319
+  _CHARGE._serialized_end=1535
+  _MARK._serialized_start=1537
+  _MARK._serialized_end=1607
+  _FUSED._serialized_start=1609
+  _FUSED._serialized_end=1691
+  _FUSEDSHARE._serialized_start=1693
+  _FUSEDSHARE._serialized_end=1770
+  _CHANNELSUMMARY._serialized_start=1773
+  _CHANNELSUMMARY._serialized_end=2115
+  _RUNRESPONSE._serialized_start=2118
+  _RUNRESPONSE._serialized_end=2434
+  _OUTPUTVALUE._serialized_start=2436
+  _OUTPUTVALUE._serialized_end=2505
+  _ERRORCOVARIANCE._serialized_start=2507
+  _ERRORCOVARIANCE._serialized_end=2579
+  _FUSEDCORRECTION._serialized_start=2581
+  _FUSEDCORRECTION._serialized_end=2668
+  _NOTE._serialized_start=2670
+  _NOTE._serialized_end=2724
+  _CHANNELESTIMATE._serialized_start=2727
+  _CHANNELESTIMATE._serialized_end=2954
+  _ESTIMATORSERVICE._serialized_start=3020
+  _ESTIMATORSERVICE._serialized_end=3415
 # @@protoc_insertion_point(module_scope)
