@@ -33,8 +33,8 @@
 // Charge as it was counted is off by no more than the growth of zero_coulombs, the error of the zero being as large as stated and the same all along. But
 // it leaves out what was learnt later, an adjustment, because that may be of charge from before the last mark, which is settled by the mark. The other
 // way takes the difference of the ledger's net, adjustments contained, as known at one moment and as known at the other:
-// u² = u₁² + u₂² of net_uncertainty_coulombs, as long as the two errors are not opposed. It holds the gain's part as well. It is used from the
-// moment after the mark from which it does best (most often just after a rest or a mark taught the zero), counted charge up to there. Of both
+// u² = u₁² + u₂² of net_uncertainty_coulombs, as long as the two errors of the zero are not opposed. The gain's part in it is not relied on, since
+// that is opposed where net changes its sign. It is used from the moment after the mark from which it does best (most often just after a rest or a mark taught the zero), counted charge up to there. Of both
 // ways the one with the smaller uncertainty is taken, so the state of charge may step when they change places; which one it is depends on
 // uncertainties alone, never on the figures.
 //

@@ -30,14 +30,14 @@ func flow(from, to *odometer) moved {
 }
 
 // to gives what has moved since the track began, in the better of two ways. The one is what was counted. The other counts only to the split, and
-// from there takes the difference of net as it was known there and as it is known now, adjustments contained: its error is no
-// larger than both together allow, as long as they are not opposed.
+// from there takes the difference of net as it was known there and as it is known now, adjustments contained: the error of the zero in
+// it is no larger than both together allow, as long as they are not opposed.
 func (t *track) to(now *odometer) moved {
-	counted, known := flow(&t.From, now), flow(&t.From, now)
+	counted := flow(&t.From, now)
+	known := counted
 	known.adjustment = now.Adjustment - t.Split.Adjustment
-	known.gained = t.Split.Gained - t.From.Gained
 	known.zero = t.Split.Zero - t.From.Zero + math.Hypot(t.Split.Uncertainty, now.Uncertainty)
-	if math.Hypot(known.zero, known.gained) < math.Hypot(counted.zero, counted.gained) {
+	if known.zero < counted.zero {
 		return known
 	}
 	return counted
