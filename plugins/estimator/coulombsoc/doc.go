@@ -24,7 +24,7 @@
 //
 //	noise  the growth of noise_square_coulombs, a variance
 //	gaps   the growth of gap_bound_coulombs by √3: a rectangular distribution (GUM 4.3.7)
-//	gain   the integral of gain_ratio·(in − out), linear: one gain measured all of it, and what flows out and back again carries no error
+//	gain   the integral of gain_ratio over −out + η·in, linear: one gain measured all of it, and what flows out and back again carries no error
 //	zero   linear, see below
 //	η      (in − adjustment/2)·u(η), through the covariance of q and η
 //

@@ -30,7 +30,8 @@ type moved struct {
 	out, in, adjustment float64 // coulombs
 	seconds             float64
 	noise, gap          float64 // variance, square coulombs; bound, coulombs
-	gained, zero        float64 // standard uncertainties from gain and zero, coulombs; gained has the sign of the charge stored
+	gainedOut, gainedIn float64 // standard uncertainties of out and in from the gain, coulombs
+	zero                float64 // standard uncertainty from the zero, coulombs
 }
 
 // move lets the states go on over a span. An adjustment is of charge that flowed at some time in one direction or the other: by half it
@@ -50,7 +51,7 @@ func (e *estimate) move(m *moved, walks *vector) {
 	for i, walk := range walks {
 		e.Independent[i][i] += walk * walk * m.seconds
 	}
-	e.Gain[stored] += m.gained
+	e.Gain[stored] += -m.gainedOut + rate*m.gainedIn
 	e.Zero[stored] -= m.zero
 	e.Fresh[stored][stored] += m.zero * m.zero
 }
@@ -168,16 +169,15 @@ func (e *estimate) set(state int, share, rest, r float64) {
 // forget leaves nothing known of a state; a figure set for it later depends on nothing that was learnt before.
 func (e *estimate) forget(state int) { e.set(state, 0, 0, 0) }
 
-// finite tells that all figures are ones.
-func (e *estimate) finite() bool {
-	sum := 0.0
+// size is the sum of all figures' magnitudes.
+func (e *estimate) size() (sum float64) {
 	for i := range states {
 		sum += math.Abs(e.Mean[i]) + math.Abs(e.Gain[i]) + math.Abs(e.Zero[i])
 		for j := range states {
 			sum += math.Abs(e.Independent[i][j]) + math.Abs(e.Fresh[i][j])
 		}
 	}
-	return finite(sum)
+	return sum
 }
 
 func finite(v float64) bool { return math.Abs(v) <= math.MaxFloat64 }

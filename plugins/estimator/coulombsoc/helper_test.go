@@ -1,8 +1,8 @@
 package coulombsoc
 
 import (
+	"context"
 	"math"
-	"testing"
 
 	"google.golang.org/protobuf/proto"
 
@@ -27,16 +27,25 @@ func exact(more with) with {
 // pack is an estimator with the ledger it counts from. Its fields are changed by tests as the ledger's would.
 type pack struct {
 	*Estimator
-	t        testing.TB
+	t        tb
 	charge   *plugin.Charge
 	nanos    int64
 	sequence uint64
 	answer   *plugin.Answer
 }
 
+// tb is what *testing.T, *testing.F and *rapid.T have in common.
+type tb interface {
+	Helper()
+	Fatal(...any)
+	Fatalf(string, ...any)
+	Errorf(string, ...any)
+	Context() context.Context
+}
+
 const stepNanos = 60e9
 
-func started(t testing.TB, settings with) *pack {
+func started(t tb, settings with) *pack {
 	p := &pack{Estimator: New(), t: t, charge: &plugin.Charge{}}
 	decodable, err := plugin.NewSettings(settings)
 	if err != nil {

@@ -56,7 +56,7 @@ func (e *Estimator) takes(t *track, s *statement) bool {
 	}
 	h := s.row()
 	now.measure(&h, s.coulombs, s.r)
-	if !now.finite() {
+	if !finite(now.size()) {
 		return false
 	}
 	t.Estimate = now

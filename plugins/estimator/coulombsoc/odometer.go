@@ -14,11 +14,12 @@ type odometer struct {
 	Uncertainty float64 `json:"net_uncertainty_coulombs"` // of net, as it is known at this moment
 
 	// Over all runs of the daemon, since the first charge seen.
-	Zero    float64 `json:"zero_coulombs"`
-	Gained  float64 `json:"gained_coulombs"` // integral of the gain's uncertainty times the charge that flowed in, less that out
-	Noise   float64 `json:"noise_square_coulombs"`
-	Gap     float64 `json:"gap_bound_coulombs"`
-	Seconds float64 `json:"seconds"`
+	Zero      float64 `json:"zero_coulombs"`
+	GainedOut float64 `json:"gained_out_coulombs"` // integral of the gain's uncertainty over the charge that flowed out
+	GainedIn  float64 `json:"gained_in_coulombs"`
+	Noise     float64 `json:"noise_square_coulombs"`
+	Gap       float64 `json:"gap_bound_coulombs"`
+	Seconds   float64 `json:"seconds"`
 }
 
 // seen is the newest charge as it came, to know the next from.
@@ -63,8 +64,9 @@ func (o *odometer) count(c *plugin.Charge, s *seen) (same bool) {
 	}
 	same = !s.Begun || o.Out-c.GetOutCoulombs() <= lost && o.In-c.GetInCoulombs() <= lost
 	if s.Begun && same {
-		flowed := c.GetInCoulombs() - o.In - (c.GetOutCoulombs() - o.Out)
-		o.Gained += max(c.GetGainRatio(), s.Gain) * flowed
+		ratio := max(c.GetGainRatio(), s.Gain)
+		o.GainedOut += ratio * (c.GetOutCoulombs() - o.Out)
+		o.GainedIn += ratio * (c.GetInCoulombs() - o.In)
 		o.Zero += c.GetZeroCoulombs() - s.Zero + unseen
 		o.Noise += c.GetNoiseSquareCoulombs() - s.Noise
 		o.Gap += c.GetGapBoundCoulombs() - s.Gap

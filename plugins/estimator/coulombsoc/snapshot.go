@@ -100,7 +100,7 @@ func (o *odometer) sound() bool {
 			return false
 		}
 	}
-	return math.Abs(o.Adjustment) <= most && math.Abs(o.Gained) <= mostGrown
+	return math.Abs(o.Adjustment) <= most && math.Abs(o.GainedOut) <= mostGrown && math.Abs(o.GainedIn) <= mostGrown
 }
 
 // before tells whether what only grows is no more than later.
@@ -108,8 +108,11 @@ func (o *odometer) before(later *odometer) bool {
 	return o.Zero <= later.Zero && o.Noise <= later.Noise && o.Gap <= later.Gap && o.Seconds <= later.Seconds
 }
 
+// mostSize bounds the figures of an estimate, variances among them: what they may grow by is finite then.
+const mostSize = most * most * 1e6
+
 func (e *estimate) check() error {
-	if !e.finite() || !e.Independent.covariance() || !e.Fresh.covariance() {
+	if !(e.size() <= mostSize) || !e.Independent.covariance() || !e.Fresh.covariance() {
 		return fmt.Errorf("an estimate that is none: %v", *e)
 	}
 	return nil

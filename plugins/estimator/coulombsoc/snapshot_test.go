@@ -81,6 +81,7 @@ func TestRefusesSnapshots(t *testing.T) {
 		{`"seconds":`, `"seconds":-`, "counts that are none"},
 		{`"from":{"out_coulombs":`, `"from":{"out_coulombs":-`, "counts that are none, or run backwards"},
 		{`"independent":[[`, `"independent":[[-1`, "estimate that is none"},
+		{`"independent":[[`, `"independent":[[1e300,0,0],[0,1,0],[0,0,1],[`, "estimate that is none"},
 		{`"fresh":[[`, `"fresh":[[-`, "estimate that is none"},
 		{`"independent":[[`, `"independent":[[0,1e3,1],[`, "estimate that is none"},
 		{`"mean":[`, `"mean":[1e999,`, "cannot unmarshal"},

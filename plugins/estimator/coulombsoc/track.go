@@ -25,7 +25,7 @@ func (t *track) turn(now *odometer) {
 func flow(from, to *odometer) moved {
 	return moved{
 		out: to.Out - from.Out, in: to.In - from.In, seconds: to.Seconds - from.Seconds, noise: to.Noise - from.Noise, gap: to.Gap - from.Gap,
-		gained: to.Gained - from.Gained, zero: to.Zero - from.Zero,
+		gainedOut: to.GainedOut - from.GainedOut, gainedIn: to.GainedIn - from.GainedIn, zero: to.Zero - from.Zero,
 	}
 }
 
