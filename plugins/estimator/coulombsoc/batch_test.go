@@ -116,7 +116,7 @@ func TestEqualsBatch(t *testing.T) {
 			found = []quantity{b.normal(0, 1)}
 		}
 		means, sigmas := given(t, found, []quantity{now, full, rate})
-		for i, name := range []string{left, "capacity_coulombs", "coulombic_efficiency"} {
+		for i, name := range outputs[1:] {
 			value, u := p.output(name)
 			if math.Abs(value-means[i]) > 1e-6*math.Abs(means[i])+1e-6*sigmas[i] || math.Abs(u-sigmas[i]) > 1e-6*sigmas[i] {
 				t.Errorf("%s is %.9g ± %.9g, by the batch %.9g ± %.9g", name, value, u, means[i], sigmas[i])

@@ -140,7 +140,7 @@ func TestAnotherLedger(t *testing.T) {
 	p.charge.OutCoulombs, p.charge.InCoulombs, p.charge.ZeroCoulombs, p.charge.GapBoundCoulombs = 5, 5, 1, 1000
 	p.next().wantNotes("ledger began anew")
 	p.want(left, unknown(), unknown())
-	p.want("capacity_coulombs", 36000, 1800)
+	p.want(full, 36000, 1800)
 	p.next().wantNotes()
 	p.next(stores(20000, 100)).want(left, 20000, 100)
 }
@@ -162,7 +162,7 @@ func TestChargeThatCannotBeMeant(t *testing.T) {
 			p.wantNotes()
 		}
 		p.want(left, unknown(), unknown())
-		p.want("capacity_coulombs", 36000, 0)
+		p.want(full, 36000, 0)
 	}
 	s := p.summary()
 	s.Charge = nil
@@ -178,7 +178,7 @@ func TestOutsideIsNotedOnce(t *testing.T) {
 	p.wantNotes()
 	p.charge.OutCoulombs = 36150 + 201
 	p.next().wantNotes("state of charge outside")
-	p.want("state_of_charge", -201./36000, 100./36000)
+	p.want(soc, -201./36000, 100./36000)
 	p.charge.OutCoulombs += 100
 	p.next().wantNotes()
 	p.charge.InCoulombs = 1000
@@ -216,7 +216,7 @@ func TestTheCapacityAges(t *testing.T) {
 	p = p.again(settings)
 	year := 365.25 * 24 * time.Hour
 	p.Age(4 * year)
-	p.next().want("capacity_coulombs", 36000, 36000*0.02*math.Sqrt(4+60/yearSeconds))
+	p.next().want(full, 36000, 36000*0.02*math.Sqrt(4+60/yearSeconds))
 	p.nanos = 0
-	p.next().want("capacity_coulombs", 36000, 36000*0.02*math.Sqrt(4+120/yearSeconds))
+	p.next().want(full, 36000, 36000*0.02*math.Sqrt(4+120/yearSeconds))
 }

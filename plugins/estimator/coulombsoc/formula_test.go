@@ -5,17 +5,34 @@ import (
 	"testing"
 )
 
-// TestFormulas holds what comes out against the propagation of uncertainty written out by hand for each case (JCGM 100:2008, 5.1.2 and 5.2.2; 4.3.7
-// for the gaps).
-func TestFormulas(t *testing.T) {
-	left, soc, full, eta := "charge_left_coulombs", "state_of_charge", "capacity_coulombs", "coulombic_efficiency"
-	for _, c := range []struct {
-		name     string
-		settings with
-		do       func(p *pack)
-		output   string
-		value, u float64
-	}{
+// formula is a case with what has to come out, the propagation of uncertainty written out by hand (JCGM 100:2008, 5.1.2 and 5.2.2; 4.3.7 for
+// the gaps).
+type formula struct {
+	name     string
+	settings with
+	do       func(p *pack)
+	output   string
+	value, u float64
+}
+
+const (
+	soc  = "state_of_charge"
+	full = "capacity_coulombs"
+	eta  = "coulombic_efficiency"
+)
+
+func holds(t *testing.T, formulas []formula) {
+	for _, c := range formulas {
+		t.Run(c.name, func(t *testing.T) {
+			p := started(t, exact(c.settings))
+			c.do(p)
+			p.want(c.output, c.value, c.u)
+		})
+	}
+}
+
+func TestWhatIsCounted(t *testing.T) {
+	holds(t, []formula{
 		{"nothing is known before a mark", nil, func(p *pack) { p.next() }, left, unknown(), unknown()},
 		{"nor the state of charge", nil, func(p *pack) { p.next() }, soc, unknown(), unknown()},
 		{"but the capacity", with{"capacity_uncertainty_ratio": 0.05}, func(p *pack) { p.next() }, full, 36000, 1800},
@@ -57,6 +74,11 @@ func TestFormulas(t *testing.T) {
 			func(p *pack) { p.next() }, left, 18000, math.Hypot(720, 900)},
 		{"two marks weigh by their variances", nil, func(p *pack) { p.next(stores(30000, 100), stores(30300, 200)) },
 			left, 30060, 100 * 200 / math.Hypot(100, 200)},
+	})
+}
+
+func TestAdjustments(t *testing.T) {
+	holds(t, []formula{
 		{"an adjustment is left out where net is known no better for it", nil, func(p *pack) {
 			p.charge.NetUncertaintyCoulombs, p.charge.ZeroCoulombs = 500, 500
 			p.next(stores(30000, 100))
@@ -82,6 +104,11 @@ func TestFormulas(t *testing.T) {
 			p.charge.AdjustmentCoulombs, p.charge.ZeroCoulombs = 1000, 10
 			p.next()
 		}, left, 29050, math.Hypot(100, 50/math.Sqrt(3))},
+	})
+}
+
+func TestWhatMarksTeach(t *testing.T) {
+	holds(t, []formula{
 		{"marks that are shares measure the capacity", with{"capacity_uncertainty_ratio": 0.05, "marks": "state-of-charge"}, func(p *pack) {
 			p.next(stores(36000, 180))
 			p.charge.OutCoulombs = 32400
@@ -103,13 +130,7 @@ func TestFormulas(t *testing.T) {
 			p.charge.InCoulombs, p.charge.OutCoulombs = 10000, 9950
 			p.next(stores(20000, 10))
 		}, eta, 0.99 + 0.005*posterior(0.01, 10*math.Sqrt2/10000), 0.01 * math.Sqrt(1-posterior(0.01, 10*math.Sqrt2/10000))},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			p := started(t, exact(c.settings))
-			c.do(p)
-			p.want(c.output, c.value, c.u)
-		})
-	}
+	})
 }
 
 // posterior is the weight of a measurement beside what was known.

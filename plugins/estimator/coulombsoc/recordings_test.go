@@ -120,12 +120,12 @@ func TestASlowDischargeMeasuresTheCapacity(t *testing.T) {
 			break
 		}
 	}
-	value, u := p.output("capacity_coulombs")
+	value, u := p.output(full)
 	t.Logf("the capacity is %.5f Ah ± %.5f Ah", value/3600, u/3600)
 	if want := 2.99491 * 3600; math.Abs(value-want) > 1.96*u || u > 30 {
 		t.Errorf("the capacity is %g C ± %g C, by the counter %g C", value, u, want)
 	}
-	if share, u := p.output("state_of_charge"); math.Abs(share) > 1.96*u || u > 0.002 {
+	if share, u := p.output(soc); math.Abs(share) > 1.96*u || u > 0.002 {
 		t.Errorf("the state of charge of the empty cell is %g ± %g", share, u)
 	}
 }
