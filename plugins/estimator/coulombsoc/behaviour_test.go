@@ -95,6 +95,52 @@ func TestAMarkThatIsNotBelieved(t *testing.T) {
 	}
 }
 
+// TestARivalEndsWithTheNextMark wants two wrong marks with a right one between them not to be believed, though they agree.
+func TestARivalEndsWithTheNextMark(t *testing.T) {
+	p := started(t, exact(nil)).next(stores(30000, 100)).next(stores(26000, 100)).next(stores(30000, 100))
+	p.next(stores(26000, 100)).wantNotes("mark not believed")
+	p.want(left, 30000, 100/math.Sqrt2)
+}
+
+// TestARivalCountsAsTheOther lets net become known 10 C after a mark that is not believed; 1000 C of zero later a second one agrees with it.
+func TestARivalCountsAsTheOther(t *testing.T) {
+	p := started(t, exact(nil)).next(stores(30000, 100))
+	c := p.charge
+	c.NetUncertaintyCoulombs, c.ZeroCoulombs = 500, 500
+	p.next(stores(26000, 100))
+	c.NetUncertaintyCoulombs, c.ZeroCoulombs = 30, 510
+	p.next()
+	c.NetUncertaintyCoulombs, c.ZeroCoulombs = 40, 1510
+	p.next(stores(26000, 100)).wantNotes("stored charge re-opened")
+	p.want(left, 26000, math.Sqrt(posterior(math.Hypot(100, 60), 100))*100)
+}
+
+// TestTheZeroOfTwoLegs empties and fills the pack between marks that are hardly off. Were the zero as far off in both legs the same way, its errors
+// would leave the capacity without one; were it off anew, half of one leg's variance would stay, and that is what is stated.
+func TestTheZeroOfTwoLegs(t *testing.T) {
+	p := started(t, exact(with{"capacity_uncertainty_ratio": 0.25, "marks": asShare, "gate": 1e9})).next(stores(36000, 1e-3))
+	p.charge.OutCoulombs, p.charge.ZeroCoulombs, p.charge.NetUncertaintyCoulombs = 36000, 300, 1e6
+	p.next(stores(0, 1e-3))
+	p.charge.InCoulombs, p.charge.ZeroCoulombs = 36000, 600
+	p.next(stores(36000, 1e-3))
+	if value, u := p.output(full); value != 36000 || math.Abs(u*math.Sqrt2-300) > 3 {
+		t.Errorf("the capacity is %g C ± %g C", value, u)
+	}
+}
+
+// TestAShareIsAsGoodAsItsMark also where what was learnt of the capacity errs with the gain: the ledger began anew, and what is stored is not known from
+// anything but the mark.
+func TestAShareIsAsGoodAsItsMark(t *testing.T) {
+	p := started(t, exact(with{"capacity_uncertainty_ratio": 0.25, "marks": asShare}))
+	p.charge.GainRatio = 0.01
+	p.next(stores(36000, 1e-3))
+	p.charge.OutCoulombs, p.charge.ZeroCoulombs = 36000, 100
+	p.next(stores(0, 1e-3))
+	p.charge.OutCoulombs, p.charge.ZeroCoulombs = 0, 0
+	p.next().wantNotes("ledger began anew")
+	p.next(stores(18000, 100)).want(soc, 0.5, 100./36000)
+}
+
 func TestMarksThatCannotBeMeant(t *testing.T) {
 	p := started(t, exact(nil)).next(stores(30000, 100))
 	for _, m := range []*plugin.Mark{
@@ -216,6 +262,7 @@ func TestTheCapacityAges(t *testing.T) {
 	p = p.again(settings)
 	year := 365.25 * 24 * time.Hour
 	p.Age(4 * year)
+	p.nanos += int64(year) // the clock of another start of the device
 	p.next().want(full, 36000, 36000*0.02*math.Sqrt(4+60/yearSeconds))
 	p.nanos = 0
 	p.next().want(full, 36000, 36000*0.02*math.Sqrt(4+120/yearSeconds))

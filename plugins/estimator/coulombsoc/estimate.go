@@ -91,22 +91,15 @@ func (e *estimate) variance(h *vector) float64 {
 	return max(0, h.times(&independent)) + gain*gain + max(zero*zero, h.times(&fresh))
 }
 
-// measure takes in that h times the states is z, with an error of variance r > 0, in Joseph's form, which is right for any weight.
+// measure takes in that h times the states is z, with an error of variance r > 0, in Joseph's form, which is right for any weight. The
+// weight is that of a zero that is off the same way all along.
 func (e *estimate) measure(h *vector, z, r float64) {
 	s := e.variance(h) + r
+	gain, zero, innovation := h.times(&e.Gain), h.times(&e.Zero), z-h.times(&e.Mean)
 	weight := e.Independent.by(h)
-	gain, zero, fresh := h.times(&e.Gain), h.times(&e.Zero), e.Fresh.by(h)
-	together := zero*zero >= h.times(&fresh)
 	for i := range weight {
-		weight[i] += gain * e.Gain[i]
-		if together {
-			weight[i] += zero * e.Zero[i]
-		} else {
-			weight[i] += fresh[i]
-		}
-		weight[i] /= s
+		weight[i] = (weight[i] + gain*e.Gain[i] + zero*e.Zero[i]) / s
 	}
-	innovation := z - h.times(&e.Mean)
 	for i := range weight {
 		e.Mean[i] += weight[i] * innovation
 		e.Gain[i] -= weight[i] * gain
