@@ -47,6 +47,9 @@
 // Theory, 1970, section 8.4). How much the zero's errors after different marks have in common is not known; both extremes are carried, and
 // each figure states the worse.
 //
+// The estimator in force may learn from the same marks, and adjust net by them. What it adjusts before the moment at which counted charge hands over to
+// net is left out here; from there on the marks' errors are in net at both ends and cancel.
+//
 // What its normalised innovation squared puts beyond the gate changes nothing and is noted ("mark not believed"). If the next mark agrees with
 // that one and not with the count, both are believed ("stored charge re-opened").
 //

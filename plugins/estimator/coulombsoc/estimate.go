@@ -15,8 +15,9 @@ type (
 	matrix [states]vector
 )
 
-// estimate is what the states are taken to be, and what that may be off by: the sum of four errors of which only the first is of the
-// kind a Kalman filter reckons with. The others hang together over marks, so no mark may teach the filter what they are (Schmidt 1966).
+// estimate is what the states are taken to be, and what that may be off by: the sum of three errors, of which only the first is of the
+// kind a Kalman filter reckons with. Those of gain and zero hang together over marks, so no mark may teach what they are (Schmidt 1966); the
+// zero's is kept in two ways, of which the worse counts.
 type estimate struct {
 	Mean        vector `json:"mean"`
 	Independent matrix `json:"independent"` // covariance of what is drawn anew: noise, gaps, marks, what was stated beforehand
