@@ -13,6 +13,7 @@ import (
 	"github.com/ampledger/ampledger/plugins/driver/replay"
 	"github.com/ampledger/ampledger/plugins/driver/simulate"
 	"github.com/ampledger/ampledger/plugins/estimator/biasfilter"
+	"github.com/ampledger/ampledger/plugins/estimator/coulombsoc"
 	"github.com/ampledger/ampledger/plugins/estimator/fixedzero"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
@@ -24,6 +25,7 @@ func Main(m *testing.M) {
 			"driver/iio":           func() { plugin.ServeDriver(iio.New()) },
 			"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
 			"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
+			"estimator/coulombsoc": func() { plugin.ServeEstimator(coulombsoc.New()) },
 			"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },
 			"estimator/biasfilter": func() { plugin.ServeEstimator(biasfilter.New()) },
 		}[os.Args[2]]()
@@ -49,6 +51,6 @@ func Itself(log *zap.Logger) (*daemon.Options, error) {
 		return nil, err
 	}
 	return &daemon.Options{
-		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"iio", "replay", "simulate"}, Estimators: []string{"biasfilter", "fixedzero"}, Log: log,
+		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"iio", "replay", "simulate"}, Estimators: []string{"biasfilter", "coulombsoc", "fixedzero"}, Log: log,
 	}, nil
 }

@@ -147,8 +147,16 @@ func (c *Conductor) takeEstimates() {
 		if f := c.fused(); f != nil && newest != nil {
 			f.learn(covariances)
 		}
-		for _, note := range current.takeNotes() {
-			c.events.note(current.candidate.Program.Name(), note, &c.estimation.newest)
-		}
+		c.tellNotes(current, current.candidate.Program.Name())
+	}
+	for _, s := range c.estimation.shadows {
+		c.tellNotes(s.run, s.title())
+	}
+}
+
+// tellNotes makes an event of each thing an estimator had to say.
+func (c *Conductor) tellNotes(r *run, name string) {
+	for _, note := range r.takeNotes() {
+		c.events.note(name, note, &c.estimation.newest)
 	}
 }

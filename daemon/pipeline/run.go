@@ -204,7 +204,7 @@ func (r *run) keep(answer *plugin.Answer, next item, took time.Duration) *compar
 	}
 	r.errors = answer.GetCovariances()
 	r.notes = append(r.notes, answer.GetNotes()...)
-	r.notes = r.notes[max(0, len(r.notes)-mostNotes):] // of a shadow nobody takes them
+	r.notes = r.notes[max(0, len(r.notes)-mostNotes):]
 	r.fresh = true
 	record := r.record(&next, answer, before, took)
 	r.history.note(record, len(answer.GetNotes()))

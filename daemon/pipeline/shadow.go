@@ -26,6 +26,9 @@ type shadow struct {
 	stays  bool   // it is of the configuration: its state is kept
 }
 
+// title is what people know it as.
+func (s *shadow) title() string { return s.candidate.Program.Name() + " in the shadow as " + s.name }
+
 // retired is the estimator that was in force before, ready to be started again.
 type retired struct {
 	candidate Candidate
@@ -198,7 +201,7 @@ func (c *Conductor) tellFailedShadows() {
 	for i := range c.estimation.shadows {
 		s := &c.estimation.shadows[i]
 		if fault := s.failure(); fault != nil && s.raised == nil {
-			s.raised = c.events.fault("estimator", s.candidate.Program.Name()+" in the shadow as "+s.name, c.estimation.newest.Sequence, c.estimation.newest.Wall,
+			s.raised = c.events.fault("estimator", s.title(), c.estimation.newest.Sequence, c.estimation.newest.Wall,
 				fault.Error())
 		}
 	}

@@ -121,7 +121,7 @@ func TestQuestionsToADaemon(t *testing.T) {
 		{"charge pack-negative --from 2026-01-02T00:00:00Z --to 2026-01-01T00:00:00Z", 1, []string{"the span ends before it begins"}},
 		{"abuse", 0, []string{"discharge-inverse (inverse time)", "operated", "#1\n"}},
 		{"estimator list", 0, []string{"pack-negative: biasfilter, generation 1", "a Kalman filter of", "magnetic"}},
-		{"estimator swap pack-negative nothing", 1, []string{`no estimator "nothing"; shipped are biasfilter, fixedzero`}},
+		{"estimator swap pack-negative nothing", 1, []string{`no estimator "nothing"; shipped are biasfilter, coulombsoc, fixedzero`}},
 		{"estimator swap pack-negative fixedzero --with {\"zero\":\"never\"}", 1, []string{"generation 2: failed", `"never" is none of`, "still in force"}},
 		{"estimator shadow add pack-negative mine biasfilter", 0, []string{"generation 3 runs in the shadow as mine"}},
 		{"estimator list", 0, []string{"biasfilter, generation 3, process", "in the shadow as mine"}},

@@ -17,6 +17,7 @@ import (
 	"github.com/ampledger/ampledger/plugins/driver/replay"
 	"github.com/ampledger/ampledger/plugins/driver/simulate"
 	"github.com/ampledger/ampledger/plugins/estimator/biasfilter"
+	"github.com/ampledger/ampledger/plugins/estimator/coulombsoc"
 	"github.com/ampledger/ampledger/plugins/estimator/fixedzero"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
@@ -27,6 +28,7 @@ var plugins = map[string]func(){
 	"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
 	"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },
 	"estimator/biasfilter": func() { plugin.ServeEstimator(biasfilter.New()) },
+	"estimator/coulombsoc": func() { plugin.ServeEstimator(coulombsoc.New()) },
 }
 
 // Command is the hidden command that becomes a plugin.

@@ -22,7 +22,14 @@ type remote struct {
 	process    *plugintest.Process
 	service    pluginv1.EstimatorServiceClient
 	session    grpc.BidiStreamingClient[pluginv1.RunRequest, pluginv1.RunResponse]
+	outputs    []*plugin.Output
 }
+
+// Outputs implements plugin.Deriving.
+func (r *remote) Outputs() []*plugin.Output { return r.outputs }
+
+// Derived implements plugin.Deriving; what is derived comes with each answer.
+func (r *remote) Derived() []*plugin.OutputValue { return nil }
 
 // Configure implements plugin.Estimator.
 func (r *remote) Configure(ctx context.Context, conductor plugin.Conductor, settings plugin.Settings) (method string, err error) {
@@ -39,6 +46,7 @@ func (r *remote) Configure(ctx context.Context, conductor plugin.Conductor, sett
 	if code := status.Code(err); err != nil && code != codes.InvalidArgument {
 		return "", fmt.Errorf("status %v, want InvalidArgument if it is the settings", code) // what it said does not count
 	}
+	r.outputs = answer.GetOutputs()
 	return answer.GetMethod(), err
 }
 

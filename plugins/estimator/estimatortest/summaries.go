@@ -36,7 +36,7 @@ func healthy() (all []*plugin.Summary) {
 			all[len(all)-1].Channels[0] = &plugin.ChannelSummary{Name: Magnetic, UnusableCount: scans}
 		}
 	}
-	return all
+	return charged(all)
 }
 
 func summary(random *rand.Rand, channel string, k uint64, base int64, rest pluginv1.Rest) *plugin.Summary {
