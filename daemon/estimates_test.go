@@ -113,3 +113,44 @@ func TestACandidateOfOnesOwn(t *testing.T) {
 		t.Errorf("swapped: %v", last)
 	}
 }
+
+// TestStateOfCharge: an estimator in the shadow derives the state of charge from the ledger, once a mark has said what the pack holds.
+func TestStateOfCharge(t *testing.T) {
+	text := strings.Replace(simulated(60, ""), "    guard:", "    capacity_ampere_hours: 10\n    shadows: [{name: soc, plugin: coulombsoc}]\n    guard:", 1)
+	c, _ := load(t, text)
+	s := serve(t, c)
+	const stored, u = 5 * 3600, 36.0
+	var marked *ampledgerv1.PostMarkResponse
+	followWith(t, s, func() {
+		if marked == nil {
+			var err error
+			marked, err = s.Charge.PostMark(s.ctx, &ampledgerv1.PostMarkRequest{Conductor: "pack", StoredCoulombs: stored, StandardUncertaintyCoulombs: u, By: "test"})
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+	})
+	left := map[string]*ampledgerv1.DerivedValue{}
+	for s.ctx.Err() == nil && left["charge_left_coulombs"] == nil {
+		response, err := s.Estimators.ListEstimators(s.ctx, &ampledgerv1.ListEstimatorsRequest{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range response.GetEstimators() {
+			for _, v := range e.GetOutputs() {
+				left[v.GetName()] = v
+			}
+		}
+	}
+	// 40 A flow out on the average, for at most the 60 s that the simulation lasts.
+	charge, share := left["charge_left_coulombs"], left["state_of_charge"]
+	if charge.GetValue() >= stored || charge.GetValue() < stored-60*45 || charge.GetUncertaintyValue() < u || charge.GetUncertaintyValue() > 3*u {
+		t.Errorf("left are %v", charge)
+	}
+	if got := charge.GetValue() / 36000; math.Abs(share.GetValue()-got) > 0.01 || share.GetUnit() != "1" || left["capacity_coulombs"].GetValue() != 36000 {
+		t.Errorf("%v of %v", share, left["capacity_coulombs"])
+	}
+	if statementOf(t, s).GetReadingCount() == 0 {
+		t.Error("nothing was counted")
+	}
+}
