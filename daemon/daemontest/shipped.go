@@ -9,6 +9,7 @@ import (
 	"go.uber.org/zap"
 
 	"github.com/ampledger/ampledger/daemon"
+	"github.com/ampledger/ampledger/plugins/driver/can"
 	"github.com/ampledger/ampledger/plugins/driver/iio"
 	"github.com/ampledger/ampledger/plugins/driver/replay"
 	"github.com/ampledger/ampledger/plugins/driver/simulate"
@@ -21,6 +22,7 @@ import (
 func Main(m *testing.M) {
 	if len(os.Args) == 3 && os.Args[1] == "plugin" {
 		map[string]func(){
+			"driver/can":           func() { plugin.ServeDriver(can.New()) },
 			"driver/iio":           func() { plugin.ServeDriver(iio.New()) },
 			"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
 			"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
@@ -49,6 +51,6 @@ func Itself(log *zap.Logger) (*daemon.Options, error) {
 		return nil, err
 	}
 	return &daemon.Options{
-		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"iio", "replay", "simulate"}, Estimators: []string{"biasfilter", "fixedzero"}, Log: log,
+		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"can", "iio", "replay", "simulate"}, Estimators: []string{"biasfilter", "fixedzero"}, Log: log,
 	}, nil
 }
