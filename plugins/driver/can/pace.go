@@ -13,6 +13,7 @@ type pace struct {
 	count     int64 // its counter
 	countedAt int64 // its time
 	since     int64 // frames after it, as they were numbered: those that came and those that were lost
+	standing  bool  // the newest one was the same
 }
 
 // A step is what a frame tells of those before it.
@@ -35,25 +36,36 @@ func (p *pace) blind(at int64) step {
 // counter takes a frame with its counter. The counter tells the number of frames but for whole rounds of it; the time, if the period is known, tells
 // which of these numbers it is.
 func (p *pace) counter(at, count int64) step {
-	s := step{frames: 1}
-	if p.counted {
-		n := p.frames(at, count)
-		s.repeated = n == 0 && p.since == 0
-		s.frames = max(1, n-p.since)
-	} else if p.begun {
-		s.frames = max(1, p.periods(p.last, at))
+	if !p.counted {
+		s := p.blind(at)
+		p.believe(at, count)
+		return s
 	}
-	p.begun, p.last = true, at
+	n := p.frames(at, count)
+	s := step{frames: max(1, n-p.since), repeated: p.repeats(n, count)}
+	p.last = at
 	if s.repeated {
+		s.frames = 1
+		p.standing = true
 		p.since++
 		return s
 	}
-	p.counted, p.count, p.countedAt, p.since = true, count, at, 0
+	p.believe(at, count)
 	return s
 }
 
-// frames gives the number of frames since the last counter that was believed. Where the time has no room for as many as the counter says, it was set
-// back, as by a sender that began anew, and the time alone tells.
+func (p *pace) believe(at, count int64) {
+	p.counted, p.count, p.countedAt, p.since, p.standing = true, count, at, 0, false
+}
+
+// repeats tells that a counter stands where it was, and has not gone round while there was nothing to be read of it. One that stood before is
+// believed again when it has moved.
+func (p *pace) repeats(n, count int64) bool {
+	return count == p.count && (p.standing || n == 0 && (p.since+1)%p.values != 0)
+}
+
+// frames gives the number of frames since the last counter that was believed. Where the time has no room for as many as the counter says, the counter was
+// set back, as by a sender that began anew, and the time alone tells.
 func (p *pace) frames(at, count int64) int64 {
 	n := count - p.count
 	if n < 0 {
@@ -62,11 +74,12 @@ func (p *pace) frames(at, count int64) int64 {
 	if p.periodNanos == 0 {
 		return n
 	}
-	rounds := math.Round((p.between(p.countedAt, at)/p.periodNanos - float64(n)) / float64(p.values))
-	if rounds < 0 {
+	room := p.between(p.countedAt, at) / p.periodNanos
+	n += int64(max(0, math.Round((room-float64(n))/float64(p.values)))) * p.values
+	if float64(n) > room+1+float64(n)/8 {
 		return p.since + max(1, p.periods(p.last, at))
 	}
-	return n + int64(rounds)*p.values
+	return n
 }
 
 // periods gives the whole periods from one time to another; 0 if the period is not known.

@@ -9,7 +9,7 @@ import (
 )
 
 // MaxSeconds bounds the times of a log, in 2043, so that no sum of two overflows.
-const MaxSeconds = math.MaxInt64 / 4 / 1_000_000_000
+const MaxSeconds = math.MaxInt64/4/1_000_000_000 - 1
 
 // Line is one line of a log.
 type Line struct {
