@@ -73,6 +73,7 @@ func (s *signalSettings) checkHold(f faults, in *input) {
 	in.holdNanos = nanosOf(f, "hold_seconds", s.HoldSeconds)
 	if s.HoldSeconds != nil && in.Unit == "A" {
 		f.refuse("hold_seconds", "a current that is held is a reading given twice; leave it out, and make a device of its own for a current that comes at another pace")
+		in.holdNanos = 0
 	}
 }
 
@@ -98,6 +99,7 @@ func (s *signalSettings) checkType(f faults, in *input) {
 		switch {
 		case in.code:
 			f.refuse("type", "a code is a whole number")
+			return
 		case in.field.Length == 64:
 			in.read = readFloat64
 		case in.field.Length != 32:
