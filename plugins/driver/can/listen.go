@@ -51,18 +51,19 @@ type listener struct {
 }
 
 func (d *Driver) listen(ctx context.Context, emit func(*plugin.Frame) error) error {
-	from, err := d.dial(d.plan)
-	if err != nil {
-		return err
-	}
-	defer from.Close()
-	l := &listener{from: from, now: d.now, emit: emit, log: d.log}
+	l := &listener{now: d.now, emit: emit, log: d.log}
 	l.collector = newCollector(d.plan, d.log, l.release)
 	defer l.end()
 	if err := l.tick(); err != nil {
 		return err
 	}
-	l.clock.empty = l.clock.boot
+	l.clock.empty = l.clock.boot // no frame can come before the interface is open
+	from, err := d.dial(d.plan)
+	if err != nil {
+		return err
+	}
+	defer from.Close()
+	l.from = from
 	for ctx.Err() == nil {
 		if err := l.step(); err != nil {
 			return err

@@ -100,6 +100,7 @@ type socket struct {
 	name string
 	conn syscall.RawConn
 	read func(uintptr) bool // is receiveNow, made once
+	poll func(uintptr)      // likewise
 
 	header  unix.Msghdr
 	block   unix.Iovec
@@ -119,6 +120,7 @@ func newSocket(fd int, name string) (*socket, error) {
 		return nil, errors.Join(err, s.Close())
 	}
 	s.read = s.receiveNow
+	s.poll = func(fd uintptr) { s.receiveNow(fd) }
 	s.block.Base = &s.bytes[0]
 	s.block.SetLen(len(s.bytes))
 	s.header.Iov = &s.block
@@ -130,7 +132,13 @@ func newSocket(fd int, name string) (*socket, error) {
 // receive is source's.
 func (s *socket) receive(to *received, wait bool) error {
 	s.wait = wait
-	if err := s.conn.Read(s.read); err != nil {
+	var err error
+	if wait {
+		err = s.conn.Read(s.read)
+	} else {
+		err = s.conn.Control(s.poll) // which no deadline keeps from it
+	}
+	if err != nil {
 		return err
 	}
 	switch {
