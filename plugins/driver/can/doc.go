@@ -72,7 +72,7 @@
 // From a log, times go out as they stand there: repeated ones and those that run backwards are the daemon's to flag. A line that cannot be read
 // ends the stream with its line and column, after the scans before it have gone out.
 //
-// An interface that goes down ends the stream with an error. Remote frames ask for data and have none; error frames are said, not given.
+// The driver only listens: a module that must be asked is not read. An interface that goes down ends the stream with an error. Remote frames ask for data and have none; error frames are said, not given.
 // Raw numbers of more than 53 bits are rounded to the nearest double.
 //
 // Memory is bounded by the messages described. A Driver is used as plugin.Driver says and starts no goroutine. Nothing allocates per frame.

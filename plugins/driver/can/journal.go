@@ -24,7 +24,7 @@ var troubles = [kinds]string{
 	wrongSum:  "its checksum does not fit, its values are absent",
 	beyond:    "its counter is above the greatest it has, its values are absent",
 	standing:  "its counter stands still, its values are absent",
-	lost:      "lost before it, by its counter or its period",
+	lost:      "lost, by its counter or its period",
 	backwards: "its time is before that of the frame before it",
 	stepped:   "the wall clock, by which the kernel stamps, was set meanwhile: it has the time of its reading",
 }

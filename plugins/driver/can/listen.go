@@ -178,7 +178,7 @@ func (l *listener) sayError(f *wire.Frame) {
 		l.drop(0)
 	}
 	if n := l.errors.add(1, l.clock.boot); n > 0 {
-		l.log.Printf("%s: the controller reports: %s (%s since it was said before)", l.plan.network, text, plural(n, "report"))
+		l.log.Printf("%s: the controller reports: %s (%s)", l.plan.network, text, plural(n, "report"))
 	}
 }
 

@@ -165,7 +165,7 @@ func TestErrorFramesAreSaid(t *testing.T) {
 	if err != nil || len(got) != 2 || got[1].FirstSequence != 2 {
 		t.Errorf("%v, %v: the second scan should come after a gap, as frames were lost", got, err)
 	}
-	if want := "can0: the controller reports: frames were lost, it had no room for them (1 report since it was said before)\n"; said.String() != want {
+	if want := "can0: the controller reports: frames were lost, it had no room for them (1 report)\n"; said.String() != want {
 		t.Errorf("said %q", said)
 	}
 }

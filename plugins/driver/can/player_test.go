@@ -113,7 +113,7 @@ func TestLostFramesOfAMultiplexedScan(t *testing.T) {
 	if want := lines("0 @0: 1 -", "1 @2: 2 5", "3 @4: 3 6", "5 @6: 4 -"); got != want {
 		t.Errorf("%swant\n%s", got, want)
 	}
-	if want := "message 0x100: 3 frames: lost before it, by its counter or its period\nmessage 0x100: 1 frame: shorter than described, its values are absent\n"; said != want {
+	if want := "message 0x100: 3 frames: lost, by its counter or its period\nmessage 0x100: 1 frame: shorter than described, its values are absent\n"; said != want {
 		t.Errorf("%swant\n%s", said, want)
 	}
 }

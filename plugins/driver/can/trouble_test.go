@@ -47,10 +47,10 @@ func TestCounters(t *testing.T) {
 		said  string
 	}{
 		{"goes round", nil, []string{count(0, 14), count(10, 15), count(20, 0), count(30, 1)}, []string{"0 @0: 1", "1 @10: 1", "2 @20: 1", "3 @30: 1"}, ""},
-		{"jumps", nil, []string{count(0, 14), count(40, 2), count(50, 3)}, []string{"0 @0: 1", "4 @40: 1", "5 @50: 1"}, "3 frames: lost before it"},
-		{"jumps by more than a round, no period", nil, []string{count(0, 1), count(180, 3)}, []string{"0 @0: 1", "2 @180: 1"}, "1 frame: lost before it"},
-		{"jumps by more than a round, period", period, []string{count(0, 1), count(184, 3), count(190, 4)}, []string{"0 @0: 1", "18 @184: 1", "19 @190: 1"}, "17 frames: lost before it"},
-		{"a whole round is no standstill", period, []string{count(0, 1), count(160, 1)}, []string{"0 @0: 1", "16 @160: 1"}, "15 frames: lost before it"},
+		{"jumps", nil, []string{count(0, 14), count(40, 2), count(50, 3)}, []string{"0 @0: 1", "4 @40: 1", "5 @50: 1"}, "3 frames: lost"},
+		{"jumps by more than a round, no period", nil, []string{count(0, 1), count(180, 3)}, []string{"0 @0: 1", "2 @180: 1"}, "1 frame: lost"},
+		{"jumps by more than a round, period", period, []string{count(0, 1), count(184, 3), count(190, 4)}, []string{"0 @0: 1", "18 @184: 1", "19 @190: 1"}, "17 frames: lost"},
+		{"a whole round is no standstill", period, []string{count(0, 1), count(160, 1)}, []string{"0 @0: 1", "16 @160: 1"}, "15 frames: lost"},
 		{"stands still", nil, []string{count(0, 1), count(10, 1), count(20, 1), count(30, 2)}, []string{"0 @0: 1", "1 @10: -", "2 @20: -", "3 @30: 1"}, "1 frame: its counter stands still"},
 		{"stands still, period", period, []string{count(0, 1), count(10, 1), count(20, 3)}, []string{"0 @0: 1", "1 @10: -", "2 @20: 1"}, "1 frame: its counter stands still"},
 		{"stands still for rounds, period", period, append([]string{count(0, 1), count(10, 2), count(20, 3)}, still(30, 40, 3)...), stillScans(40), "1 frame: its counter stands still"},
@@ -58,11 +58,11 @@ func TestCounters(t *testing.T) {
 			[]string{"0 @0: 1", "1 @10: -", "2 @20: -", "3 @30: -", "4 @40: 1"}, "1 frame: shorter than described"},
 		{"late and early, period", period, []string{count(0, 1), count(19, 2), count(20, 3), count(30, 4)}, []string{"0 @0: 1", "1 @19: 1", "2 @20: 1", "3 @30: 1"}, ""},
 		{"runs back, period", period, []string{count(0, 9), count(10, 10), count(20, 0), count(30, 1)}, []string{"0 @0: 1", "1 @10: 1", "2 @20: 1", "3 @30: 1"}, ""},
-		{"runs back after a pause, period", period, []string{count(0, 9), count(10, 10), count(50, 0), count(60, 1)}, []string{"0 @0: 1", "1 @10: 1", "5 @50: 1", "6 @60: 1"}, "3 frames: lost before it"},
+		{"runs back after a pause, period", period, []string{count(0, 9), count(10, 10), count(50, 0), count(60, 1)}, []string{"0 @0: 1", "1 @10: 1", "5 @50: 1", "6 @60: 1"}, "3 frames: lost"},
 		{"greatest", with{"counter": with{"start_bit": 16, "length": 4, "greatest": 14}}, []string{count(0, 13), count(10, 14), count(20, 0), count(30, 15), count(40, 2)},
 			[]string{"0 @0: 1", "1 @10: 1", "2 @20: 1", "3 @30: -", "4 @40: 1"}, "1 frame: its counter is above the greatest it has"},
 		{"no period and a bad frame between", nil, []string{count(0, 1), at(10, "100#01"), count(20, 5)}, []string{"0 @0: 1", "1 @10: -", "4 @20: 1"}, "1 frame: shorter than described"},
-		{"only bad frames at first", period, []string{at(0, "100#01"), at(40, "100#01"), count(60, 5)}, []string{"0 @0: -", "4 @40: -", "6 @60: 1"}, "3 frames: lost before it"},
+		{"only bad frames at first", period, []string{at(0, "100#01"), at(40, "100#01"), count(60, 5)}, []string{"0 @0: -", "4 @40: -", "6 @60: 1"}, "3 frames: lost"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			got, said := mustPlay(t, counted(c.more), nil, c.lines...)
@@ -87,7 +87,7 @@ func TestPeriodsWithoutACounter(t *testing.T) {
 	if got != want {
 		t.Errorf("%swant\n%s", got, want)
 	}
-	if want := "message 0x100: 1 frame: lost before it, by its counter or its period\nmessage 0x100: 13 frames: lost before it, by its counter or its period\n"; said != want {
+	if want := "message 0x100: 1 frame: lost, by its counter or its period\nmessage 0x100: 13 frames: lost, by its counter or its period\n"; said != want {
 		t.Errorf("said %q", said)
 	}
 }
@@ -201,7 +201,7 @@ func TestSilence(t *testing.T) {
 		"message 0x200 has not come for 2.1s"+hint,
 		"message 0x100 has not come for 1.1s"+hint,
 		"message 0x100 comes again, after 1.5s",
-		"message 0x100: 14 frames: lost before it, by its counter or its period",
+		"message 0x100: 14 frames: lost, by its counter or its period",
 	)
 	lastly := said[strings.LastIndex(strings.TrimSpace(said), "\n")+1:]
 	if said != want+lastly || !strings.HasPrefix(lastly, "message 0x300 is not in ") {
