@@ -86,6 +86,7 @@ func TestFramesOnVCAN(t *testing.T) {
 	d := one(0x18ff0001, with{"extended": true, "bytes": 2}, signal("pack", 0, nil)).message(0x200, with{"bytes": 64}, signal("far", 496, with{"unit": "V"}))
 	flexible := frameOf(0x200, make([]byte, 64)...)
 	flexible.Data[62] = 7
+	(newBus(t)).warm()
 	var before, after int64
 	said, err := onWire(t, d, func() {
 		send(frameOf(0x001, 9, 9), remote, flexible)
