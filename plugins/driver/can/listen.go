@@ -15,7 +15,9 @@ const (
 	patience  = 100 * time.Millisecond // how long an ended context may wait for the reader
 	holdNanos = 50e6                   // how long a scan may wait for its frame to fill
 	mostScans = 1000                   // in a frame
-	mostDrain = 1000                   // frames taken between two looks at the clock
+	mostDrain = 1000                   // frames taken in a row before the batch is looked at
+
+	firstReadings = 10 // of the clocks, of which the shortest tells how far they are apart
 )
 
 // source is a CAN interface.
@@ -54,8 +56,10 @@ func (d *Driver) listen(ctx context.Context, emit func(*plugin.Frame) error) err
 	l := &listener{now: d.now, emit: emit, log: d.log}
 	l.collector = newCollector(d.plan, d.log, l.release)
 	defer l.end()
-	if err := l.tick(); err != nil {
-		return err
+	for range firstReadings {
+		if err := l.tick(); err != nil {
+			return err
+		}
 	}
 	l.clock.empty = l.clock.boot // no frame can come before the interface is open
 	from, err := d.dial(d.plan)
