@@ -40,10 +40,10 @@ func (s *timetable) receive(to *received, wait bool) error {
 	case !wait:
 		return errEmpty
 	case due.After(s.deadline):
-		time.Sleep(time.Until(s.deadline))
+		<-time.NewTimer(time.Until(s.deadline)).C
 		return os.ErrDeadlineExceeded
 	default:
-		time.Sleep(time.Until(due))
+		<-time.NewTimer(time.Until(due)).C
 	}
 	*to = received{frame: s.frames[0].frame, wallNanos: due.Add(-s.frames[0].step).UnixNano()}
 	s.frames = s.frames[1:]
