@@ -233,3 +233,16 @@ func TestTroubleIsSaidSeldom(t *testing.T) {
 		t.Errorf("%swant\n%s", said, want)
 	}
 }
+
+// Where the time runs backwards, silence is counted from there on.
+func TestSilenceAfterTheTimeRanBackwards(t *testing.T) {
+	d := one(0x100, with{"bytes": 1, "silent_seconds": 2}, signal("pack", 0, with{"length": 8}))
+	log := []string{at(5000, "100#01")}
+	for ms := 0; ms <= 4000; ms += 100 {
+		log = append(log, at(ms, "7FF#"))
+	}
+	_, said := mustPlay(t, d, nil, log...)
+	if want := "message 0x100 has not come for 2.1s: "; !strings.HasPrefix(said, want) {
+		t.Errorf("said %q", said)
+	}
+}
