@@ -94,25 +94,22 @@ func (l *listener) tick() error {
 
 // step waits for a frame, takes all that are there, and sends the batch when it is due.
 func (l *listener) step() error {
-	began, wait := l.clock.boot, patience
+	wait := patience
 	if l.batch.ScanCount > 0 {
-		wait = min(wait, max(0, time.Duration(l.due-began)))
+		wait = min(wait, max(0, time.Duration(l.due-l.clock.boot)))
 	}
 	if err := l.from.SetReadDeadline(time.Now().Add(wait)); err != nil {
 		return err
 	}
-	switch err := l.from.receive(&l.got, true); {
-	case err == nil:
-		if err := l.drain(); err != nil {
-			return err
-		}
-	case !errors.Is(err, os.ErrDeadlineExceeded):
-		return errors.Join(err, l.flush())
-	default:
+	err := l.from.receive(&l.got, true)
+	if errors.Is(err, os.ErrDeadlineExceeded) {
 		if err := l.tick(); err != nil {
 			return err
 		}
-		l.clock.empty = began // what had come before would have been taken
+		err = l.from.receive(&l.got, false) // where the deadline was over at once, nobody has looked
+	}
+	if err := l.drain(err); err != nil {
+		return err
 	}
 	if l.clock.boot >= l.due || l.batch.ScanCount >= mostScans {
 		return l.flush()
@@ -120,21 +117,21 @@ func (l *listener) step() error {
 	return nil
 }
 
-// drain takes the frame that came and those that are there behind it.
-func (l *listener) drain() error {
-	for range mostDrain {
-		if err := l.hand(); err != nil {
-			return err
-		}
-		switch err := l.from.receive(&l.got, false); {
+// drain takes the frame that came, if err is nil, and those that are there behind it. Scans before a fault go out first.
+func (l *listener) drain(err error) error {
+	for frames := 1; ; frames++ {
+		switch {
 		case errors.Is(err, errEmpty):
 			l.clock.empty = l.clock.boot
 			return nil
 		case err != nil:
 			return errors.Join(err, l.flush())
 		}
+		if err := l.hand(); err != nil || frames == mostDrain {
+			return err
+		}
+		err = l.from.receive(&l.got, false)
 	}
-	return l.hand()
 }
 
 // hand hands the newest frame on.

@@ -36,6 +36,8 @@ func (s *timetable) receive(to *received, wait bool) error {
 	}
 	due := s.begun.Add(s.frames[0].at)
 	switch {
+	case wait && !time.Now().Before(s.deadline):
+		return os.ErrDeadlineExceeded // as a file of the runtime's poller does, without a look
 	case !time.Now().Before(due):
 	case !wait:
 		return errEmpty

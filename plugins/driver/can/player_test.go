@@ -235,3 +235,21 @@ func TestPlayingAllocatesNothing(t *testing.T) {
 		t.Errorf("%v allocations, %d scans", n, c.next)
 	}
 }
+
+// BenchmarkPlay plays a log of a thousand frames of one current with a counter.
+func BenchmarkPlay(b *testing.B) {
+	var log []string
+	for i := range 1000 {
+		log = append(log, at(10*i, fmt.Sprintf("123#%04X%02X", i, i%256)))
+	}
+	settings := one(0x123, with{"bytes": 3, "counter": with{"start_bit": 16, "length": 8}}, signal("pack", 0, with{"scale": 0.1})).and(with{"log": logFile(b, log...), "speed": 0})
+	b.ReportAllocs()
+	for b.Loop() {
+		d, _ := heard()
+		mustConfigure(b, d, settings)
+		if err := d.Stream(b.Context(), func(*plugin.Frame) error { return nil }); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/1000, "ns/frame")
+}
