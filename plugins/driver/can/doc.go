@@ -39,6 +39,22 @@
 //
 // No two parts of a message that may come together have bits in common.
 //
+// A module that gives its current in mA, with a counter and a checksum, and its temperature in another message:
+//
+//	interface: can0
+//	messages:
+//	  - identifier: 0x1A0
+//	    bytes: 6
+//	    byte_order: big
+//	    period_seconds: 0.01
+//	    counter: {start_bit: 39, length: 8, greatest: 14}
+//	    checksum: {start_bit: 47, length: 8, algorithm: crc8-autosar, before: [0x5A]}
+//	    signals: [{name: pack_amperes, start_bit: 7, length: 32, type: signed, scale: 0.001, unit: A, averaging: true}]
+//	  - identifier: 0x18FFA1E5
+//	    extended: true
+//	    byte_order: big
+//	    signals: [{name: shunt_celsius, start_bit: 7, length: 16, type: signed, scale: 0.1, unit: Cel, hold_seconds: 2.5}]
+//
 // # Scans
 //
 // What is sent on a bus comes at no common instant. The frames of one message, that of scan_on, make the scans: each frame is a scan, at the
