@@ -68,9 +68,9 @@
 //
 // A frame that is shorter than described, whose checksum does not fit or whose counter stands still or is above its greatest has no values: its scan has
 // none, and the values of another message are absent from then on until the next good frame. A counter that went on by more than one states how many frames
-// were lost, and the sequence jumps by as many. It tells them up to whole rounds; with period_seconds the time tells the rounds as well. A
-// counter that runs back, as after a restart of the module, tells nothing, and the time alone does. Without a counter, period_seconds tells
-// it: a step of one and a half periods or more states that the whole periods but one were lost. Without either, the time between two scans
+// were lost, and the sequence jumps by as many. It tells them up to whole rounds; with period_seconds the time tells the rounds as well, and
+// where it has no room for as many as a counter says that was set back, as after a restart of the module, the time alone tells. Without a counter,
+// period_seconds tells it: a step of one and a half periods or more states that the whole periods but one were lost. Without either, the time between two scans
 // is all there is to see, and gap_seconds of the daemon's device the limit. For a multiplexed scan_on nobody can say which of the lost frames were
 // scans: the sequence then jumps by one. So it does where the kernel or the controller had no room for frames and nothing tells whose they were; where
 // the only message there is has neither counter nor period, it jumps by the kernel's count.
@@ -82,13 +82,15 @@
 //
 // Live, a frame has the time at which the kernel received it. The kernel stamps by the wall clock; the time is moved to CLOCK_BOOTTIME by what
 // the two are apart when the frame is read, some hundred microseconds later at most in a machine with leisure. If the wall clock was set between the two, which
-// shows as a time outside the span in which the frame must have come, the frame has the time of its reading, and standard error says so. So have the frames of the first moments, in which the kernel does not yet stamp. An adapter's own
-// time stamps are not used: their clock is not told. The delay on the bus, below a millisecond as a rule, is in the time, and so is the module's own.
+// shows as a time outside the span in which the frame must have come, the frame has the time of its reading, and standard error says so. So have, without a word, the frames of the first moments, in which the
+// kernel does not yet stamp. An adapter's own time stamps are not used: their clock is not told. The delay on the bus, below a millisecond as a
+// rule, is in the time, and so is the module's own.
 //
 // From a log, times go out as they stand there: repeated ones and those that run backwards are the daemon's to flag. A line that cannot be read
 // ends the stream with its line and column, after the scans before it have gone out.
 //
-// The driver only listens: a module that must be asked is not read. An interface that goes down ends the stream with an error. Remote frames ask for data and have none; error frames are said, not given.
+// The driver only listens: a module that must be asked is not read. An interface that goes down ends the stream with an error. Remote
+// frames ask for data and have none; error frames are said, not given.
 // Raw numbers of more than 53 bits are rounded to the nearest double.
 //
 // Memory is bounded by the messages described. A Driver is used as plugin.Driver says and starts no goroutine. Nothing allocates per frame.
