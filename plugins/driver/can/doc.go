@@ -83,8 +83,8 @@
 // Live, a frame has the time at which the kernel received it. The kernel stamps by the wall clock; the time is moved to CLOCK_BOOTTIME by what
 // the two are apart when the frame is read, some hundred microseconds later at most in a machine with leisure. If the wall clock was set between the two, which
 // shows as a time outside the span in which the frame must have come, the frame has the time of its reading, and standard error says so. So have, without a word,
-// the frames of the first moments, in which the kernel does not yet stamp. An adapter's own time stamps are not used: their clock is not told. The delay on the bus, below a millisecond as a
-// rule, is in the time, and so is the module's own.
+// the frames of the first moments, in which the kernel does not yet stamp. An adapter's own time stamps are not used: their clock is
+// not told. The delay on the bus, below a millisecond as a rule, is in the time, and so is the module's own.
 //
 // From a log, times go out as they stand there: repeated ones and those that run backwards are the daemon's to flag. A line that cannot be read
 // ends the stream with its line and column, after the scans before it have gone out.

@@ -110,8 +110,10 @@ func TestFramesTheKernelHasNoRoomFor(t *testing.T) {
 					b.sendFrame(frameOf(0x100, byte(i), byte(i>>8), 1))
 				}
 			}
+			ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+			defer cancel()
 			var scans, jumps, next uint64
-			err := d.Stream(t.Context(), func(f *plugin.Frame) error {
+			err := d.Stream(ctx, func(f *plugin.Frame) error {
 				scans += uint64(f.ScanCount)
 				jumps += f.FirstSequence - next
 				next = f.FirstSequence + uint64(f.ScanCount)
