@@ -253,3 +253,24 @@ func BenchmarkPlay(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/1000, "ns/frame")
 }
+
+// What a controller reports is no data, though its class may look like an identifier.
+func TestErrorFramesOfALogAreNoData(t *testing.T) {
+	got, _ := mustPlay(t, one(0x004, with{"bytes": 2}, signal("pack", 0, nil)), nil, at(0, "004#0100"), at(1, "20000004#0001000000000000"), at(2, "004#0200"))
+	if want := lines("0 @0: 1", "1 @2: 2"); got != want {
+		t.Errorf("%swant\n%s", got, want)
+	}
+}
+
+func TestFramesHoldNoMoreScansThanSet(t *testing.T) {
+	var log []string
+	for i := range 5 {
+		log = append(log, at(i, "100#01"))
+	}
+	d, _ := heard()
+	mustConfigure(t, d, one(0x100, with{"bytes": 1}, signal("pack", 0, with{"length": 8})).and(with{"log": logFile(t, log...), "speed": 0, "frame_scans": 2}))
+	frames, err := collect(t.Context(), d)
+	if err != nil || len(frames) != 3 || frames[0].ScanCount != 2 || frames[1].ScanCount != 2 || frames[2].ScanCount != 1 {
+		t.Errorf("%v, %v", frames, err)
+	}
+}
