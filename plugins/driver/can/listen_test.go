@@ -113,11 +113,13 @@ func TestAnInterfaceThatGoesDown(t *testing.T) {
 func TestAWallClockThatIsSet(t *testing.T) {
 	d := one(0x100, with{"bytes": 1}, signal("pack", 0, with{"length": 8}))
 	got, said, _ := listening(t, d, errors.New("gone"),
-		timed{at: 10 * ms, frame: frameOf(0x100, 1)}, timed{at: 20 * ms, frame: frameOf(0x100, 2), step: time.Hour}, timed{at: 30 * ms, frame: frameOf(0x100, 3), step: -time.Hour})
-	if want := lines("sent at 30ms", "0 @10: 1", "1 @20: 2", "2 @30: 3"); got != want {
+		timed{at: 10 * ms, frame: frameOf(0x100, 1)}, timed{at: 20 * ms, frame: frameOf(0x100, 2), step: time.Hour}, timed{at: 30 * ms, frame: frameOf(0x100, 3), step: -time.Hour},
+		timed{at: 100 * ms, frame: frameOf(0x100, 4), step: 50 * time.Millisecond}) // to before a time at which none was waiting
+	if want := lines("sent at 60ms", "0 @10: 1", "1 @20: 2", "2 @30: 3", "sent at 100ms", "3 @100: 4"); got != want {
 		t.Errorf("%q", got)
 	}
-	if want := "message 0x100: 1 frame: the wall clock, by which the kernel stamps, was set meanwhile: it has the time of its reading\n"; said != want+want {
+	const text = ": the wall clock, by which the kernel stamps, was set meanwhile: it has the time of its reading"
+	if want := lines("message 0x100: 1 frame"+text, "message 0x100: 2 frames"+text); said != want {
 		t.Errorf("said %q", said)
 	}
 }
