@@ -2,13 +2,17 @@
 package daemontest
 
 import (
+	"maps"
 	"os"
+	"slices"
+	"strings"
 	"testing"
 
 	"go.uber.org/goleak"
 	"go.uber.org/zap"
 
 	"github.com/ampledger/ampledger/daemon"
+	"github.com/ampledger/ampledger/plugins/driver/can"
 	"github.com/ampledger/ampledger/plugins/driver/iio"
 	"github.com/ampledger/ampledger/plugins/driver/replay"
 	"github.com/ampledger/ampledger/plugins/driver/simulate"
@@ -18,17 +22,30 @@ import (
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
+var plugins = map[string]func(){
+	"driver/can":           func() { plugin.ServeDriver(can.New()) },
+	"driver/iio":           func() { plugin.ServeDriver(iio.New()) },
+	"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
+	"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
+	"estimator/coulombsoc": func() { plugin.ServeEstimator(coulombsoc.New()) },
+	"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },
+	"estimator/biasfilter": func() { plugin.ServeEstimator(biasfilter.New()) },
+}
+
+// names gives those under a prefix, in order.
+func names(prefix string) (under []string) {
+	for _, name := range slices.Sorted(maps.Keys(plugins)) {
+		if rest, found := strings.CutPrefix(name, prefix); found {
+			under = append(under, rest)
+		}
+	}
+	return under
+}
+
 // Main becomes a plugin if the binary was started as one; else it runs the tests and looks for goroutines that were left running.
 func Main(m *testing.M) {
 	if len(os.Args) == 3 && os.Args[1] == "plugin" {
-		map[string]func(){
-			"driver/iio":           func() { plugin.ServeDriver(iio.New()) },
-			"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
-			"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
-			"estimator/coulombsoc": func() { plugin.ServeEstimator(coulombsoc.New()) },
-			"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },
-			"estimator/biasfilter": func() { plugin.ServeEstimator(biasfilter.New()) },
-		}[os.Args[2]]()
+		plugins[os.Args[2]]()
 		return
 	}
 	goleak.VerifyTestMain(m)
@@ -51,6 +68,6 @@ func Itself(log *zap.Logger) (*daemon.Options, error) {
 		return nil, err
 	}
 	return &daemon.Options{
-		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"iio", "replay", "simulate"}, Estimators: []string{"biasfilter", "coulombsoc", "fixedzero"}, Log: log,
+		Executable: self, Arguments: []string{"plugin"}, Drivers: names("driver/"), Estimators: names("estimator/"), Log: log,
 	}, nil
 }

@@ -50,16 +50,33 @@ func (s Settings) Decode(to any) error {
 // keysOf takes what is no key out of encoding/json's path to a field: it names embedded structs too.
 func keysOf(path string, fields map[string]any) string {
 	var keys []string
-	var at any = fields
+	at := []any{fields}
 	for _, name := range strings.Split(path, ".") {
-		inside, isMapping := at.(map[string]any)
-		value, found := inside[name]
-		if isMapping && !found {
+		inside, isKey := within(at, name)
+		if !isKey {
 			continue
 		}
-		keys, at = append(keys, name), value
+		keys, at = append(keys, name), inside
 	}
 	return strings.Join(keys, ".")
+}
+
+// within gives what stands under a key in any of several values, the entries of lists one by one; isKey = false if there are mappings and
+// none has it.
+func within(values []any, key string) (inside []any, isKey bool) {
+	mappings := false
+	for _, value := range values {
+		mapping, isMapping := value.(map[string]any)
+		mappings = mappings || isMapping
+		under, found := mapping[key]
+		isKey = isKey || found
+		if entries, isList := under.([]any); isList {
+			inside = append(inside, entries...)
+		} else {
+			inside = append(inside, under)
+		}
+	}
+	return inside, isKey || !mappings
 }
 
 // plainValue and plainType put encoding/json's words for a value and Go's for a type into those of a configuration's author.

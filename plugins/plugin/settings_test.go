@@ -24,10 +24,16 @@ type example struct {
 	Strict bool              `json:"strict"`
 	Shunt  *shunt            `json:"shunt"`
 	Items  []shunt           `json:"items"`
+	Parts  []part            `json:"parts"`
 	ByName map[string]shunt  `json:"by_name"`
 	Labels map[string]string `json:"labels"`
 	Any    any               `json:"any"`
 	Hidden string            `json:"-"`
+}
+
+type part struct {
+	common
+	Label string `json:"label"`
 }
 
 type shunt struct {
@@ -95,6 +101,7 @@ func TestDecodeNamesTheFault(t *testing.T) {
 		{with{"items": "one"}, `setting "items": a string stands where a list is wanted`},
 		{with{"shunt": 3}, `setting "shunt": a number stands where a mapping is wanted`},
 		{with{"labels": 3}, `setting "labels": a number stands where a mapping is wanted`},
+		{with{"parts": []any{with{"label": "a"}, with{"speed": "fast"}}}, `setting "parts.speed": a string stands where a number is wanted`},
 		{with{"shunt": with{"ohms": "low"}}, `setting "shunt.ohms": a string stands where a number is wanted`},
 	} {
 		if err := settingsOf(t, c.settings).Decode(&example{}); err == nil || err.Error() != c.want {

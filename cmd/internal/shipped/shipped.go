@@ -13,6 +13,7 @@ import (
 
 	"github.com/ampledger/ampledger/cmd/internal/cli"
 	"github.com/ampledger/ampledger/daemon"
+	"github.com/ampledger/ampledger/plugins/driver/can"
 	"github.com/ampledger/ampledger/plugins/driver/iio"
 	"github.com/ampledger/ampledger/plugins/driver/replay"
 	"github.com/ampledger/ampledger/plugins/driver/simulate"
@@ -23,6 +24,7 @@ import (
 )
 
 var plugins = map[string]func(){
+	"driver/can":           func() { plugin.ServeDriver(can.New()) },
 	"driver/iio":           func() { plugin.ServeDriver(iio.New()) },
 	"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
 	"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },

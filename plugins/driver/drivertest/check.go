@@ -46,6 +46,12 @@ func checkInput(input *plugin.Input) error {
 	return nil
 }
 
+// Frames gives a function that takes the frames of one stream in their order, and gives an error for one that the daemon would not take.
+func Frames(d *plugin.Description) func(*plugin.Frame) error {
+	c := &checker{description: d}
+	return c.check
+}
+
 // checker follows a stream.
 type checker struct {
 	description *plugin.Description
