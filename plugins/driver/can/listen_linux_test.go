@@ -197,3 +197,29 @@ func TestReceivingAllocatesNothing(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// The kernel counts what it had no room for since a socket was made; each frame comes with what was lost since the one before it.
+func TestLostFramesAreCountedOnce(t *testing.T) {
+	b := newBus(t)
+	b.room = 4096
+	from, err := b.dial(&plan{network: "can0"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer from.Close()
+	const sent = 500
+	for round := range 3 {
+		for i := range sent {
+			b.sendFrame(frameOf(0x100, byte(i)))
+		}
+		var got received
+		waiting := 0
+		for from.receive(&got, false) == nil {
+			waiting++
+		}
+		b.sendFrame(frameOf(0x100))
+		if err := from.receive(&got, true); err != nil || got.dropped != int64(sent-waiting) {
+			t.Errorf("round %d: %d lost, %v, want %d", round, got.dropped, err, sent-waiting)
+		}
+	}
+}
