@@ -8,13 +8,14 @@ import (
 	"time"
 
 	"github.com/ampledger/ampledger/plugins/driver/drivertest"
+	"github.com/ampledger/ampledger/plugins/driver/internal/polling"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
 // open gives a driver with the real clock.
 func open() plugin.Driver {
 	d := quiet()
-	d.now = boottime
+	d.now = polling.Boottime
 	return d
 }
 
@@ -44,7 +45,7 @@ func makeScans(t *testing.T, kernel io.Writer, stamped bool) error {
 	tick := time.NewTicker(20 * time.Millisecond)
 	defer tick.Stop()
 	for {
-		stamp, err := boottime()
+		stamp, err := polling.Boottime()
 		if err != nil {
 			return err
 		}

@@ -6,6 +6,7 @@ import (
 	"log"
 	"os"
 
+	"github.com/ampledger/ampledger/plugins/driver/internal/polling"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
@@ -19,7 +20,7 @@ type Driver struct {
 }
 
 // New gives a driver that is to be configured.
-func New() *Driver { return &Driver{now: boottime, log: log.New(os.Stderr, "", 0)} }
+func New() *Driver { return &Driver{now: polling.Boottime, log: log.New(os.Stderr, "", 0)} }
 
 // Configure looks the device and its channels up; it changes nothing there.
 func (d *Driver) Configure(_ context.Context, _ string, from plugin.Settings) (*plugin.Description, error) {

@@ -1,4 +1,4 @@
-package iio
+package polling
 
 import (
 	"fmt"
@@ -6,8 +6,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// boottime reads CLOCK_BOOTTIME in ns: it goes on while the machine sleeps and does not follow the wall clock.
-func boottime() (int64, error) {
+// Boottime reads CLOCK_BOOTTIME in ns.
+func Boottime() (int64, error) {
 	var t unix.Timespec
 	if err := unix.ClockGettime(unix.CLOCK_BOOTTIME, &t); err != nil {
 		return 0, fmt.Errorf("CLOCK_BOOTTIME: %w", err)
