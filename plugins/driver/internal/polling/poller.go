@@ -3,6 +3,7 @@ package polling
 import (
 	"context"
 	"errors"
+	"math"
 	"time"
 
 	"github.com/ampledger/ampledger/plugins/plugin"
@@ -17,6 +18,9 @@ type Source interface {
 
 // Span is a span of time, ns.
 type Span struct{ From, To int64 }
+
+// uncertainty is the standard uncertainty of a time of which nothing is known but that it lies in the span (GUM 4.3.7).
+func (s Span) uncertainty() int64 { return int64(math.Ceil(float64(s.To-s.From) / math.Sqrt(12))) }
 
 // Poller takes scans at whole multiples of an interval after its start. The number of the multiple is the sequence, so polls that were
 // missed are a jump, whatever made the process miss them: the reading itself, a device that gave nothing, a busy machine, or one that slept.
@@ -114,6 +118,7 @@ func (p *Poller) stamp(sequence uint64, read Span) {
 		p.frame.FirstWallNanos = time.Now().UnixNano() - (read.To - at)
 	}
 	p.frame.OffsetNanos = append(p.frame.OffsetNanos, at-p.frame.FirstMonotonicNanos)
+	p.frame.TimeUncertaintyNanos = max(p.frame.TimeUncertaintyNanos, read.uncertainty())
 	p.frame.ScanCount++
 }
 
@@ -123,7 +128,7 @@ func (p *Poller) flush() error {
 		return nil
 	}
 	err := p.emit(&p.frame)
-	p.frame.ScanCount, p.frame.OffsetNanos = 0, p.frame.OffsetNanos[:0]
+	p.frame.ScanCount, p.frame.OffsetNanos, p.frame.TimeUncertaintyNanos = 0, p.frame.OffsetNanos[:0], 0
 	p.cut(0)
 	return err
 }
