@@ -22,9 +22,7 @@ require (
 
 require (
 	github.com/apache/thrift v0.16.0 // indirect
-	github.com/goburrow/serial v0.1.0 // indirect
 	github.com/golang/snappy v0.0.4 // indirect
-	github.com/simonvetter/modbus v1.6.4 // indirect
 )
 
 require (

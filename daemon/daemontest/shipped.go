@@ -10,6 +10,7 @@ import (
 
 	"github.com/ampledger/ampledger/daemon"
 	"github.com/ampledger/ampledger/plugins/driver/iio"
+	"github.com/ampledger/ampledger/plugins/driver/modbus"
 	"github.com/ampledger/ampledger/plugins/driver/replay"
 	"github.com/ampledger/ampledger/plugins/driver/simulate"
 	"github.com/ampledger/ampledger/plugins/estimator/biasfilter"
@@ -22,6 +23,7 @@ func Main(m *testing.M) {
 	if len(os.Args) == 3 && os.Args[1] == "plugin" {
 		map[string]func(){
 			"driver/iio":           func() { plugin.ServeDriver(iio.New()) },
+			"driver/modbus":        func() { plugin.ServeDriver(modbus.New()) },
 			"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
 			"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
 			"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },
@@ -49,6 +51,6 @@ func Itself(log *zap.Logger) (*daemon.Options, error) {
 		return nil, err
 	}
 	return &daemon.Options{
-		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"iio", "replay", "simulate"}, Estimators: []string{"biasfilter", "fixedzero"}, Log: log,
+		Executable: self, Arguments: []string{"plugin"}, Drivers: []string{"iio", "modbus", "replay", "simulate"}, Estimators: []string{"biasfilter", "fixedzero"}, Log: log,
 	}, nil
 }

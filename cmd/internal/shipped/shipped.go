@@ -14,6 +14,7 @@ import (
 	"github.com/ampledger/ampledger/cmd/internal/cli"
 	"github.com/ampledger/ampledger/daemon"
 	"github.com/ampledger/ampledger/plugins/driver/iio"
+	"github.com/ampledger/ampledger/plugins/driver/modbus"
 	"github.com/ampledger/ampledger/plugins/driver/replay"
 	"github.com/ampledger/ampledger/plugins/driver/simulate"
 	"github.com/ampledger/ampledger/plugins/estimator/biasfilter"
@@ -23,6 +24,7 @@ import (
 
 var plugins = map[string]func(){
 	"driver/iio":           func() { plugin.ServeDriver(iio.New()) },
+	"driver/modbus":        func() { plugin.ServeDriver(modbus.New()) },
 	"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
 	"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
 	"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },

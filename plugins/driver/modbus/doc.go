@@ -1,7 +1,7 @@
 // Package modbus is the driver for meters and converters that answer Modbus, over TCP or a serial line (RTU).
 //
-// It follows the MODBUS Application Protocol Specification V1.1b3 and MODBUS over Serial Line V1.02; github.com/simonvetter/modbus speaks the
-// protocol. Its settings, of which tcp or serial is needed:
+// It follows the MODBUS Application Protocol Specification V1.1b3 and MODBUS over Serial Line V1.02 (package wire). Its settings, of which tcp or
+// serial is needed:
 //
 //	tcp              HOST or HOST:PORT (502) of the server or gateway
 //	serial           the line: device (/dev/ttyUSB0), bits_per_second (19200), parity (even, odd or none), stop_bits (1; without parity 2)
@@ -26,10 +26,11 @@
 //	averaging  true = a value is the mean over the interval before it, false = a sample; required, for only the meter's manual knows
 //	plausible  [least, greatest] that the first value may be, in the input's unit (anything)
 //
-// A scan has the time in the middle between its first request and its last answer, as measured. A server may have sampled its registers at
+// A scan has the time in the middle between its first request and its last answer, as measured, and how far these are apart is the
+// uncertainty of its time. A server may have sampled its registers at
 // any time between, and earlier if it renews them more slowly than it is asked: then choose a rate that it keeps up with.
 //
-// An exception leaves the inputs of its read absent in the scan. After any other failure the connection is closed and opened anew, so that
+// An answer counts if it is whole, alone and the server's that was asked. An exception leaves the inputs of its read absent in the scan. After any other failure the connection is closed and opened anew, so that
 // the late answer to one request is never taken for that to the next; a serial line, whose answers have no number, stays closed for
 // another timeout. A TCP connection that the server has closed meanwhile is opened again within the same poll. A server that fails again
 // is left alone for a time that doubles from half a second to ten, less a random part up to half, while the others are
@@ -38,5 +39,6 @@
 // 30 s, or 3 s where there never was anything, if there is no right to the serial device, and if the first value of an input is not plausible.
 //
 // A value that is NaN or infinite is given as it is. Memory is bounded by the reads. A Driver is used as plugin.Driver says and
-// starts no goroutine. It works on Linux only. The end of the context is noticed between two requests.
+// starts no goroutine. It works on Linux only. The end of the context is noticed between two requests, so a timeout of a second or more may
+// have the process ended instead.
 package modbus

@@ -1,54 +1,63 @@
 package modbus
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
-	"log"
-	"os"
+	"net"
 	"syscall"
-
-	protocol "github.com/simonvetter/modbus"
+	"time"
 
 	"github.com/ampledger/ampledger/plugins/driver/internal/polling"
+	"github.com/ampledger/ampledger/plugins/driver/modbus/wire"
 )
 
-// client is what is needed of the library's.
+// client is what is needed of a wire.Client.
 type client interface {
-	Open() error
+	Prepare() error
+	Read(wire.Request) (registers []byte, err error)
 	Close() error
-	SetUnitId(server uint8) error
-	ReadRawBytes(address, bytes uint16, table protocol.RegType) ([]byte, error)
 }
 
 // line is the connection to the servers, opened when it is needed.
 type line struct {
 	plan   *linePlan
-	client client
+	dial   func() (client, error)
 	now    func() (int64, error)
 	chance func() float64
 
-	open  bool
-	retry retry // of opening it
-	quiet int64 // a serial line stays closed until then, ns: late answers find nobody
+	client client // nil = closed
+	retry  retry  // of opening it
+	quiet  int64  // a serial line stays closed until then, ns: late answers find nobody
 }
 
-// newClient makes a client that logs what it has to say; left alone it would write to standard output.
-func newClient(p *linePlan, log *log.Logger) (client, error) {
-	return protocol.NewClient(&protocol.ClientConfiguration{
-		URL: p.url, Speed: uint(p.speed), DataBits: 8, Parity: p.parity, StopBits: uint(p.stops), Timeout: p.timeout, Logger: log,
-	})
+// leastDial is how long opening a connection may take at least: longer than an answer does over one that is open.
+const leastDial = time.Second
+
+func newLine(ctx context.Context, d *Driver) *line {
+	p := &d.plan.line
+	l := &line{plan: p, now: d.now, chance: d.chance}
+	dialer := &net.Dialer{Timeout: max(p.timeout, leastDial)}
+	l.dial = func() (client, error) {
+		if p.serial {
+			file, err := openSerial(p)
+			return wire.NewRTU(file, p.speed, p.timeout), err
+		}
+		connection, err := dialer.DialContext(ctx, "tcp", p.name)
+		return wire.NewTCP(connection, p.timeout), err
+	}
+	return l
 }
 
 var (
 	errLater     = errors.New("not tried again yet")
-	errNotOpened = errors.New("cannot be opened")
-	errNoRight   = errors.New("there is no right to it")
+	errNotOpened = errors.New("there is no connection")
 )
 
 // ask makes a request and gives the registers as they came, and when they were read. After anything but an answer the line is closed.
-func (l *line) ask(r *read) (registers []byte, when polling.Span, err error) {
-	kept := l.open
+func (l *line) ask(r wire.Request) (registers []byte, when polling.Span, err error) {
+	kept := l.client != nil
 	registers, when, err = l.try(r)
 	if kept && !l.plan.serial && closedByServer(err) {
 		return l.try(r)
@@ -56,31 +65,35 @@ func (l *line) ask(r *read) (registers []byte, when polling.Span, err error) {
 	return registers, when, err
 }
 
-func (l *line) try(r *read) (registers []byte, when polling.Span, err error) {
+func (l *line) try(r wire.Request) (registers []byte, when polling.Span, err error) {
 	if err := l.connect(); err != nil {
 		return nil, when, err
 	}
-	if err := l.client.SetUnitId(r.server); err != nil {
-		return nil, when, err
+	if err = l.client.Prepare(); err == nil {
+		registers, when, err = l.read(r)
 	}
+	if err != nil && !isException(err) {
+		now, stopped := l.now()
+		l.quiet = now + int64(l.plan.timeout)
+		err = errors.Join(err, stopped, l.close())
+	}
+	return registers, when, err
+}
+
+func (l *line) read(r wire.Request) (registers []byte, when polling.Span, err error) {
 	if when.From, err = l.now(); err != nil {
 		return nil, when, err
 	}
-	registers, err = l.client.ReadRawBytes(r.address, uint16(2*r.count), r.table)
-	var stopped error
-	if when.To, stopped = l.now(); stopped != nil {
-		return nil, when, stopped
+	if registers, err = l.client.Read(r); err != nil {
+		return nil, when, err
 	}
-	if err != nil && !isException(err) {
-		l.quiet = when.To + int64(l.plan.timeout)
-		err = errors.Join(err, l.close())
-	}
+	when.To, err = l.now()
 	return registers, when, err
 }
 
 // connect opens the line if it is not, and may be.
 func (l *line) connect() error {
-	if l.open {
+	if l.client != nil {
 		return nil
 	}
 	now, err := l.now()
@@ -90,23 +103,22 @@ func (l *line) connect() error {
 	if !l.retry.due(now) || l.plan.serial && now < l.quiet {
 		return errLater
 	}
-	if err := l.client.Open(); err != nil {
+	opened, err := l.dial()
+	if err != nil {
 		l.retry.failed(now, l.chance())
-		if errors.Is(err, os.ErrPermission) {
-			return fmt.Errorf("%w: %w", errNoRight, err)
-		}
 		return fmt.Errorf("%w: %w", errNotOpened, err)
 	}
-	l.open, l.retry = true, retry{}
+	l.client, l.retry = opened, retry{}
 	return nil
 }
 
 func (l *line) close() error {
-	if !l.open {
+	if l.client == nil {
 		return nil
 	}
-	l.open = false
-	return l.client.Close()
+	err := l.client.Close()
+	l.client = nil
+	return err
 }
 
 // closedByServer tells that a connection had ended, as one that was idle for long may have.

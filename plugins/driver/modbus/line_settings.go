@@ -8,8 +8,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-
-	protocol "github.com/simonvetter/modbus"
 )
 
 type serialSettings struct {
@@ -21,11 +19,10 @@ type serialSettings struct {
 
 // linePlan is how the servers are reached.
 type linePlan struct {
-	name    string // for people
-	url     string // as the library wants it
+	name    string // the address with a port, or the file of a serial line
 	serial  bool
-	speed   int
-	parity  uint
+	speed   int // bits per second
+	parity  string
 	stops   int
 	timeout time.Duration
 }
@@ -55,17 +52,17 @@ func checkTCP(text string) (linePlan, error) {
 		return linePlan{}, fault("tcp", fmt.Errorf("%q is neither HOST nor HOST:PORT", text))
 	}
 	address := net.JoinHostPort(host, port)
-	return linePlan{name: address, url: "tcp://" + address}, nil
+	return linePlan{name: address}, nil
 }
 
 var (
 	speeds   = []int{1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600}
-	parities = map[string]uint{"even": protocol.PARITY_EVEN, "odd": protocol.PARITY_ODD, "none": protocol.PARITY_NONE}
+	parities = []string{"even", "odd", "none"}
 )
 
 // check fills in what MODBUS over Serial Line V1.02, 2.5.1, has as the default: 19200 bit/s, even parity, 11 bits a character.
 func (s *serialSettings) check() (linePlan, error) {
-	line := linePlan{name: s.Device, url: "rtu://" + s.Device, serial: true, speed: 19200, parity: protocol.PARITY_EVEN, stops: 1}
+	line := linePlan{name: s.Device, serial: true, speed: 19200, parity: "even", stops: 1}
 	var faults []error
 	if s.Device == "" {
 		faults = append(faults, missing("serial.device", "give the file of the line, such as /dev/ttyUSB0"))
@@ -76,13 +73,11 @@ func (s *serialSettings) check() (linePlan, error) {
 		}
 	}
 	if s.Parity != "" {
-		parity, known := parities[s.Parity]
-		if !known {
-			faults = append(faults, fault("serial.parity", fmt.Errorf("%q is none of even, odd and none", s.Parity)))
+		if line.parity = s.Parity; !slices.Contains(parities, s.Parity) {
+			faults = append(faults, fault("serial.parity", fmt.Errorf("%q is none of %v", s.Parity, parities)))
 		}
-		line.parity = parity
 	}
-	if line.parity == protocol.PARITY_NONE {
+	if line.parity == "none" {
 		line.stops = 2
 	}
 	if s.StopBits != nil {

@@ -8,8 +8,7 @@ import (
 	"testing"
 	"time"
 
-	protocol "github.com/simonvetter/modbus"
-
+	"github.com/ampledger/ampledger/plugins/driver/modbus/wire"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
@@ -19,20 +18,23 @@ type double struct {
 	opened, closed  int
 }
 
-func (d *double) Open() error {
+func (d *double) dial() (client, error) {
 	d.opened++
-	return d.opening
+	return d, d.opening
+}
+
+func (*double) Prepare() error { return nil }
+
+func (d *double) Read(r wire.Request) ([]byte, error) {
+	if d.answer != nil {
+		return nil, d.answer
+	}
+	return make([]byte, 2*r.Count), nil
 }
 
 func (d *double) Close() error {
 	d.closed++
 	return nil
-}
-
-func (*double) SetUnitId(uint8) error { return nil }
-
-func (d *double) ReadRawBytes(_, bytes uint16, _ protocol.RegType) ([]byte, error) {
-	return make([]byte, bytes), d.answer
 }
 
 // rig is a meter on such a client, with a clock that is set by hand.
@@ -49,7 +51,7 @@ func rig(t *testing.T, serial bool) (*meter, *double, *int64) {
 		t.Fatal(err)
 	}
 	client := &double{}
-	m.line.client = client
+	m.line.dial = client.dial
 	return m, client, clock
 }
 
@@ -63,7 +65,7 @@ func TestNoRightToTheDeviceEndsTheStream(t *testing.T) {
 	m, client, _ := rig(t, true)
 	client.opening = syscall.EACCES
 	_, err := m.once(t)
-	const want = "/dev/ttyUSB0: there is no right to it: permission denied: give the user of the daemon the right to the device, often by its group, such as dialout"
+	const want = "/dev/ttyUSB0: there is no connection: permission denied: give the user of the daemon the right to it, often by its group, such as dialout"
 	if !errors.Is(err, os.ErrPermission) || err.Error() != want {
 		t.Error(err)
 	}
@@ -85,7 +87,7 @@ func TestADeviceThatVanishes(t *testing.T) {
 	if client.closed != 1 || client.opened < 4 || client.opened > 9 {
 		t.Errorf("opened %d times, closed %d times", client.opened, client.closed)
 	}
-	if want := "server 1, holding registers 0 to 0: cannot be opened: no such file or directory: see whether the device is there and is a serial line"; m.last.Error() != want {
+	if want := "server 1, holding registers 0 to 0: there is no connection: no such file or directory: see whether the device is there, is a serial line, and is used by no other program"; m.last.Error() != want {
 		t.Error(m.last)
 	}
 	client.answer, client.opening = nil, nil
@@ -107,7 +109,7 @@ func TestADeviceThatVanishes(t *testing.T) {
 // TestASerialLineStaysClosedForLateAnswers: they have no number, so one that comes after its time would be taken for the next.
 func TestASerialLineStaysClosedForLateAnswers(t *testing.T) {
 	m, client, clock := rig(t, true)
-	client.answer = protocol.ErrRequestTimedOut
+	client.answer = os.ErrDeadlineExceeded
 	if _, err := m.once(t); err != nil || client.closed != 1 {
 		t.Fatal(err, client.closed)
 	}
@@ -121,7 +123,7 @@ func TestASerialLineStaysClosedForLateAnswers(t *testing.T) {
 			t.Errorf("after %v: %t, %v", c.after, taken, err)
 		}
 	}
-	client.answer = protocol.ErrServerDeviceBusy
+	client.answer = wire.Exception(6)
 	if _, err := m.once(t); err != nil || client.closed != 1 {
 		t.Errorf("closed %d times by an exception, %v", client.closed, err)
 	}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"log"
 	"time"
 
@@ -42,24 +43,21 @@ type polled struct {
 }
 
 func newMeter(ctx context.Context, d *Driver) (*meter, error) {
-	client, err := newClient(&d.plan.line, d.log)
-	if err != nil {
-		return nil, err
-	}
 	m := &meter{
-		line:   &line{plan: &d.plan.line, client: client, now: d.now, chance: d.chance},
+		line:   newLine(ctx, d),
 		chance: d.chance, log: d.log, patient: patienceAtFirst,
 		ended: func() error { return context.Cause(ctx) },
 	}
 	servers := map[uint8]*retry{}
 	for i := range d.plan.reads {
 		r := &d.plan.reads[i]
-		if servers[r.server] == nil {
-			servers[r.server] = &retry{}
+		if servers[r.Server] == nil {
+			servers[r.Server] = &retry{}
 		}
-		m.polled = append(m.polled, &polled{read: r, server: servers[r.server]})
+		m.polled = append(m.polled, &polled{read: r, server: servers[r.Server]})
 		m.inputs += len(r.inputs)
 	}
+	var err error
 	m.heard, err = d.now()
 	return m, err
 }
@@ -94,11 +92,15 @@ func (m *meter) Take(columns []*plugin.Column, scan int) (span polling.Span, tak
 func (m *meter) ask(p *polled, now int64) (registers []byte, when polling.Span, err error) {
 	err = errLater
 	if p.server.due(now) {
-		registers, when, err = m.line.ask(p.read)
-		m.judge(p, when.To, err)
+		registers, when, err = m.line.ask(p.Request)
+		after, stopped := m.line.now()
+		if stopped != nil {
+			return nil, when, stopped
+		}
+		m.judge(p, after, err)
 	}
 	switch {
-	case errors.Is(err, errNoRight):
+	case errors.Is(err, fs.ErrPermission):
 		return nil, when, m.fault(explain(err, m.line.plan))
 	case err != nil:
 		m.note(p, now, err)
@@ -112,7 +114,7 @@ func (m *meter) ask(p *polled, now int64) (registers []byte, when polling.Span, 
 	return registers, when, nil
 }
 
-// judge lets a server that gave no answer be for a while.
+// judge lets a server that gave no answer be for a while, from now on.
 func (m *meter) judge(p *polled, now int64, err error) {
 	switch {
 	case err == nil:
@@ -120,7 +122,7 @@ func (m *meter) judge(p *polled, now int64, err error) {
 		*p.server = retry{}
 	case isException(err):
 		*p.server = retry{}
-	case errors.Is(err, errLater) || errors.Is(err, errNotOpened) || errors.Is(err, errNoRight):
+	case errors.Is(err, errLater) || errors.Is(err, errNotOpened):
 		// The server was not asked.
 	default:
 		p.server.failed(now, m.chance())

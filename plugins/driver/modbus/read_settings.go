@@ -4,7 +4,7 @@ import (
 	"errors"
 	"fmt"
 
-	protocol "github.com/simonvetter/modbus"
+	"github.com/ampledger/ampledger/plugins/driver/modbus/wire"
 )
 
 type readSettings struct {
@@ -15,25 +15,19 @@ type readSettings struct {
 
 // read is one request and the inputs that its answer holds.
 type read struct {
-	server  uint8
-	table   protocol.RegType
-	address uint16 // first register
-	count   int    // registers
-	inputs  []input
+	wire.Request
+	inputs []input
 }
 
-// mostRegisters is what one request may ask for (MODBUS Application Protocol V1.1b3, 6.3 and 6.4).
-const mostRegisters = 125
-
-var tables = map[string]protocol.RegType{"holding": protocol.HOLDING_REGISTER, "input": protocol.INPUT_REGISTER}
+var functions = map[string]byte{"holding": wire.Holding, "input": wire.Input}
 
 // String names a read for people.
 func (r *read) String() string {
 	kind := "holding"
-	if r.table == protocol.INPUT_REGISTER {
+	if r.Function == wire.Input {
 		kind = "input"
 	}
-	return fmt.Sprintf("server %d, %s registers %d to %d", r.server, kind, r.address, int(r.address)+r.count-1)
+	return fmt.Sprintf("server %d, %s registers %d to %d", r.Server, kind, r.Address, int(r.Address)+r.Count-1)
 }
 
 func (s *settings) checkReads() (reads []read, err error) {
@@ -63,14 +57,14 @@ func (s *readSettings) check(key string, serial bool, names map[string]bool) (r 
 	if server < least || server > most {
 		faults = append(faults, fault(key+".server", fmt.Errorf("%d is not within %d to %d", server, least, most)))
 	}
-	table, known := tables[s.Registers]
+	function, known := functions[s.Registers]
 	if !known {
 		faults = append(faults, fault(key+".registers", fmt.Errorf("%q is neither holding nor input", s.Registers)))
 	}
 	if len(s.Inputs) == 0 {
 		faults = append(faults, missing(key+".inputs", "say what to read"))
 	}
-	r = read{server: uint8(server), table: table}
+	r = read{Request: wire.Request{Server: byte(server), Function: function}}
 	for i := range s.Inputs {
 		in, err := s.Inputs[i].check(fmt.Sprintf("%s.inputs[%d]", key, i), names)
 		r.inputs, faults = append(r.inputs, in), append(faults, err)
@@ -87,10 +81,10 @@ func (r *read) span(key string) error {
 	for _, in := range r.inputs {
 		first, end = min(first, in.At), max(end, in.At+in.Type.Words())
 	}
-	if r.count = end - first; r.count > mostRegisters {
-		return fault(key, fmt.Errorf("spans the %d registers %d to %d, a request may ask for %d: make several reads of it", r.count, first, end-1, mostRegisters))
+	if r.Count = end - first; r.Count > wire.MostRegisters {
+		return fault(key, fmt.Errorf("spans the %d registers %d to %d, a request may ask for %d: make several reads of it", r.Count, first, end-1, wire.MostRegisters))
 	}
-	r.address = uint16(first)
+	r.Address = uint16(first)
 	for i := range r.inputs {
 		r.inputs[i].At -= first
 	}

@@ -40,7 +40,7 @@ setting "timeout_seconds": 6 is not within 0.001 to 5`},
 			all["serial"] = with{"bits_per_second": 12345, "parity": "mark", "stop_bits": 3}
 		}, `setting "serial.device": missing, give the file of the line, such as /dev/ttyUSB0
 setting "serial.bits_per_second": 12345 is none of [1200 2400 4800 9600 19200 38400 57600 115200 230400 460800 921600]
-setting "serial.parity": "mark" is none of even, odd and none
+setting "serial.parity": "mark" is none of [even odd none]
 setting "serial.stop_bits": 3 is neither 1 nor 2`},
 		{"server on a serial line", func(all, read, _ with) {
 			delete(all, "tcp")
@@ -108,7 +108,7 @@ func TestAddressesAndLines(t *testing.T) {
 		"meter": "meter:502", "meter:1502": "meter:1502", "192.0.2.7": "192.0.2.7:502", "2001:db8::7": "[2001:db8::7]:502", "[2001:db8::7]": "[2001:db8::7]:502",
 		"[2001:db8::7]:99": "[2001:db8::7]:99",
 	} {
-		if p, err := checkTCP(text); err != nil || p.name != want || p.url != "tcp://"+want {
+		if p, err := checkTCP(text); err != nil || p.name != want {
 			t.Errorf("%s: %+v, %v", text, p, err)
 		}
 	}
@@ -119,7 +119,7 @@ func TestAddressesAndLines(t *testing.T) {
 	}{
 		{serialSettings{Device: "/dev/ttyS0"}, 1}, {serialSettings{Device: "/dev/ttyS0", Parity: "none"}, 2}, {serialSettings{Device: "/dev/ttyS0", Parity: "odd", StopBits: &two}, 2},
 	} {
-		if p, err := c.settings.check(); err != nil || p.stops != c.stops || p.speed != 19200 || p.url != "rtu:///dev/ttyS0" || !p.serial {
+		if p, err := c.settings.check(); err != nil || p.stops != c.stops || p.speed != 19200 || p.name != "/dev/ttyS0" || !p.serial {
 			t.Errorf("%+v: %+v, %v", c.settings, p, err)
 		}
 	}
