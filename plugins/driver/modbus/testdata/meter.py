@@ -1,7 +1,8 @@
 """A d.c. meter for the tests: a server of Debian's python3-pymodbus 3.0.0, which has nothing in common with the driver's library.
 
     /usr/bin/python3 meter.py tcp [FAULTS SEED]       answers on loopback and prints the port
-    /usr/bin/python3 meter.py serial FILE             answers RTU on a line, 19200 bit/s, even parity, and prints "ready"
+    /usr/bin/python3 meter.py serial FILE             answers RTU on a line, 19200 bit/s, and prints "ready"; without parity,
+                                                      which a pseudo-terminal has not
 
 It ends when standard input does. Server 1 has:
 
@@ -122,7 +123,7 @@ async def main():
     unit = ModbusSlaveContext(ir=Live(chance, slow), hr=encodings(), zero_mode=True)
     context = ModbusServerContext(slaves={1: unit}, single=False)
     if sys.argv[1] == "serial":
-        server = ModbusSerialServer(context, ModbusRtuFramer, port=sys.argv[2], baudrate=19200, parity="E", ignore_missing_slaves=True)
+        server = ModbusSerialServer(context, ModbusRtuFramer, port=sys.argv[2], baudrate=19200, ignore_missing_slaves=True)
         await server.start()
         print("ready", flush=True)
         await server.serve_forever()
