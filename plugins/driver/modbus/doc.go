@@ -24,7 +24,8 @@
 //	unit       V, A, Cel or 1, or code for the counts of a converter (int16, uint16 or int32); required
 //	scale      what one count is in that unit, not 0 (1); of a code, its volts (not known)
 //	averaging  true = a value is the mean over the interval before it, false = a sample; required, for only the meter's manual knows
-//	plausible  [least, greatest] that the first value may be, in the input's unit (anything)
+//	plausible  [least, greatest] that the first value may be, in the input's unit (anything); then one that is not 0 and less than 1e-12 of
+//	           the greater is not plausible either, as floats in the wrong order are
 //
 // A scan has the time in the middle between its first request and its last answer, as measured, and how far these are apart is the
 // uncertainty of its time. A server may have sampled its registers at

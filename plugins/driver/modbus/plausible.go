@@ -3,6 +3,7 @@ package modbus
 import (
 	"errors"
 	"fmt"
+	"math"
 	"strings"
 
 	"github.com/ampledger/ampledger/plugins/driver/modbus/register"
@@ -24,9 +25,20 @@ func (r *read) plausible(registers []byte) error {
 	return errors.Join(faults...)
 }
 
+// leastShare is what a float that is not 0 is of the greater limit at least: in the wrong order many are near to nothing, and so within any limits around
+// 0, while no converter resolves 40 bits.
+const leastShare = 1e-12
+
 // believes tells whether a value may be; NaN may not where anything is said.
 func (in *input) believes(value float64) bool {
-	return in.plausible == nil || value >= in.plausible[0] && value <= in.plausible[1]
+	if in.plausible == nil {
+		return true
+	}
+	least, greatest := in.plausible[0], in.plausible[1]
+	if value != 0 && math.Abs(value) < leastShare*max(math.Abs(least), math.Abs(greatest)) {
+		return false
+	}
+	return value >= least && value <= greatest
 }
 
 // suspect says what may be wrong with an implausible input.

@@ -196,13 +196,16 @@ func TestWrongOrderIsFoundAtTheStart(t *testing.T) {
 	}{
 		{with{"type": "float32", "order": "abcd"}, ""},
 		{with{"type": "float32", "order": "cdab"}, `1: input "a" reads 2.3418e-41 A, plausible are 1 to 500: see the order, where abcd reads 12.5 A; else address, type and scale`},
+		{with{"type": "float32", "order": "cdab", "plausible": []any{-500, 500}}, `1: input "a" reads 2.3418e-41 A, plausible are -500 to 500: see the order, where abcd reads 12.5 A; else address, type and scale`},
 		{with{"type": "float32", "order": "abcd", "scale": 100}, `1: input "a" reads 1250 A, plausible are 1 to 500: see address, type and scale, no other order is plausible either`},
 		{with{"type": "int32", "order": "abcd", "scale": 0.01},
 			`1: input "a" reads 1.0952e+07 A, plausible are 1 to 500: see the order, where cdab reads 167.12 A, dcba reads 184.97 A; else address, type and scale`},
 		{with{"type": "int16", "order": "badc"}, `0: input "a" reads 18497 A, plausible are 1 to 500: see address, type and scale, no other order is plausible either`},
 		{with{"type": "int16", "order": "badc", "scale": 0.02}, ""},
 	} {
-		c.more["plausible"] = []any{1, 500}
+		if c.more["plausible"] == nil {
+			c.more["plausible"] = []any{1, 500}
+		}
 		_, err := collect(t, configured(t, quiet(), at(address, readOf(1, amperes("a", 0, c.more)))), 1)
 		if c.want == "" && err != nil || c.want != "" && (err == nil || err.Error() != address+": server 1, holding registers 0 to "+c.want) {
 			t.Errorf("%v: error\n%v\nwant\n%s", c.more, err, c.want)
