@@ -54,11 +54,11 @@ func (c course) coulombs(from, to float64) float64 {
 	return 20*(to-from) + round(to) - round(from)
 }
 
-// TestMonteCarloOfTheTimes reads that current at times that are off by chance, as what polls does, and holds the spread of the charge's error,
-// and how often the interval has the truth, against what is stated. The bounds are four standard deviations of the spread of 4000 runs
-// (1/√8000 each) and of a binomial of them. At 20 readings a second the trapezoid itself errs by a thousandth of that.
+// TestMonteCarloOfTheTimes reads that current for one round at times that are off by chance, as what polls does, and holds the spread of the charge's
+// error, and how often the interval has the truth, against what is stated. The bounds are four standard deviations of the spread of so many runs
+// (1/√2n each) and of a binomial of them. Over a whole round the trapezoid itself is exact.
 func TestMonteCarloOfTheTimes(t *testing.T) {
-	const runs, n, step, u = 4000, 300, 0.05, 0.012
+	const runs, n, step, u = 2000, 140, 0.05, 0.012
 	for name, means := range map[string]bool{"samples": false, "means": true} {
 		random, held, squares := rand.New(rand.NewPCG(1588, 5905)), 0, 0.0
 		for range runs {
