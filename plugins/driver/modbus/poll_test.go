@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"log"
+	"math"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -43,23 +44,25 @@ func TestEachReadAsksForItsRegisters(t *testing.T) {
 	}
 }
 
-// TestTimesOfTheScans has a server that says at which time it sampled: that must lie in the reading, whose middle the scan's time is.
+// TestTimesOfTheScans has a server that says at which time it sampled: that must lie in the span of the reading, which is the uncertainty of its time
+// times √12 long and in whose middle the time is.
 func TestTimesOfTheScans(t *testing.T) {
-	var waits atomic.Int64
+	n := 0
 	address := serveTCP(t, func(request) reply {
 		now, err := boottime()
 		if err != nil {
 			t.Error(err)
 		}
-		return reply{registers: binary.BigEndian.AppendUint64(nil, uint64(now)), after: time.Duration(waits.Add(1)%3) * time.Millisecond}
+		n++
+		return reply{registers: binary.BigEndian.AppendUint64(nil, uint64(now)), after: time.Duration(n%3) * time.Millisecond}
 	})
-	before, _ := boottime()
-	frames := mustCollect(t, configured(t, quiet(), at(address, readOf(1, amperes("t", 0, with{"type": "int64", "unit": "1"})))), 50)
-	after, _ := boottime()
+	settings := at(address, readOf(1, amperes("t", 0, with{"type": "int64", "unit": "1"})))
+	settings["rate_hertz"] = 19 // one scan a frame
+	frames := mustCollect(t, configured(t, quiet(), settings), 12)
 	for i, p := range points(frames, 0) {
-		// A time of 2^53 ns or more is 104 days, rounded to 2 ns.
-		if p.value < float64(before) || p.value > float64(after) || p.at < before || p.at > after {
-			t.Errorf("scan %d at %d of %v, the test ran from %d to %d", i, p.at, p.value, before, after)
+		width, off := float64(frames[i].TimeUncertaintyNanos)*math.Sqrt(12), p.value-float64(p.at)
+		if math.Abs(off) > width/2+100 { // rounding
+			t.Errorf("scan %d was sampled %v ns from its time, in a reading of %v ns", i, off, width)
 		}
 		if i > 0 && p.at <= points(frames, 0)[i-1].at {
 			t.Errorf("scan %d is not after the one before", i)
@@ -122,15 +125,23 @@ func TestWhatIsNotAnsweredIsAJump(t *testing.T) {
 	}
 }
 
-// TestAConnectionThatHasEndedIsOpenedInTheSamePoll hangs up after each answer, as some servers do with those that are idle.
+// TestAConnectionThatHasEndedIsOpenedInTheSamePoll hangs up after each answer, as some servers do with those that are idle. Were each second poll lost,
+// no two scans would follow on each other.
 func TestAConnectionThatHasEndedIsOpenedInTheSamePoll(t *testing.T) {
 	address := serveTCP(t, script(func(n int) reply { return reply{hangUp: n%2 == 1} }))
 	settings := at(address, readOf(1, amperes("a", 0, nil)))
 	settings["rate_hertz"] = 20
-	for i, p := range points(mustCollect(t, configured(t, quiet(), settings), 5), 0) {
+	follow, got := 0, points(mustCollect(t, configured(t, quiet(), settings), 10), 0)
+	for i, p := range got {
 		if p.value != float64(2*i) {
 			t.Errorf("scan %d: %+v", i, p)
 		}
+		if i > 0 && p.sequence == got[i-1].sequence+1 {
+			follow++
+		}
+	}
+	if follow == 0 {
+		t.Error("each second poll was lost")
 	}
 }
 
