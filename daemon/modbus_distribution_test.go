@@ -3,50 +3,19 @@
 package daemon_test
 
 import (
-	"bufio"
 	"context"
 	"flag"
 	"fmt"
 	"math"
-	"os/exec"
-	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	"github.com/ampledger/ampledger/plugins/driver/modbus/modbustest"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
 var meterMinutes = flag.Float64("meter-minutes", 0.15, "how long the meter that fails is polled")
-
-// failingMeter starts the server of the Modbus driver's tests, which is late, silent or wrong, or hangs up, for so many of its answers, until the
-// test ends, and gives its port.
-func failingMeter(t *testing.T, share float64) (port string) {
-	t.Helper()
-	command := exec.Command("/usr/bin/python3", "../plugins/driver/modbus/testdata/meter.py", "tcp", fmt.Sprint(share), "6")
-	input, err := command.StdinPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	output, err := command.StdoutPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := command.Start(); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		input.Close() // it ends with its input
-		if err := command.Wait(); err != nil {
-			t.Error(err)
-		}
-	})
-	line, err := bufio.NewReader(output).ReadString('\n')
-	if err != nil {
-		t.Fatal(err)
-	}
-	return strings.TrimSpace(line)
-}
 
 // instant is what one scan has: the current with the time it was given, and by the server's own word its charge so far and when that was.
 type instant struct {
@@ -154,7 +123,7 @@ conductors:
     channels:
       - {name: integral, device: meter, input: integral, reported: {}, gap_bound_amperes: 1}
       - {name: sampled, device: meter, input: sampled, reported: {}, gap_bound_amperes: 1}
-`, failingMeter(t, 1.0/12)))
+`, modbustest.Meter(t, "tcp", "0.083", "6")))
 	s := serve(t, c)
 	span := time.Duration(*meterMinutes * float64(time.Minute))
 	ctx, cancel := context.WithTimeout(t.Context(), span+patience)

@@ -1,16 +1,12 @@
 package daemon_test
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"math"
 	"net"
-	"strings"
 	"sync"
 	"testing"
-
-	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
 // fiftyAmperes serves Modbus over TCP until the test ends and gives the address. Any two registers asked for are 50 as a float, the most significant byte
@@ -77,27 +73,10 @@ conductors:
       - {name: c, device: absent, input: a, reported: {rated_amperes: 600}}
 `)
 	s := serve(t, c)
-	wanted := map[string]string{
+	awaitDeviceEvents(t, s, map[string]string{
 		"swapped": address + `: server 1, input registers 0 to 1: input "a" reads 2.3777e-41 A, plausible are -600 to 600: see the order, where abcd reads 50 A`,
 		"absent":  "127.0.0.1:1: nothing could be read for 3",
-	}
-	from := uint64(0)
-	err := s.FollowEvents(s.ctx, &ampledgerv1.StreamEventsRequest{Conductor: "others", AfterLogSequence: &from}, func(item *ampledgerv1.StreamEventsResponse) error {
-		e := item.GetEvent()
-		if text, expected := wanted[e.GetElement()]; expected && e.GetKind() == "device" {
-			if !strings.Contains(e.GetDetail(), text) || !strings.Contains(e.GetDetail(), "see ") {
-				t.Errorf("device %s failed with %q, which does not say %q", e.GetElement(), e.GetDetail(), text)
-			}
-			delete(wanted, e.GetElement())
-		}
-		if len(wanted) == 0 {
-			return errEnough
-		}
-		return nil
 	})
-	if !errors.Is(err, errEnough) {
-		t.Errorf("no event for %v: %v", wanted, err)
-	}
 	a := statementOf(t, s)
 	held := a.GetDurationNanos() - a.GetGaps().GetDurationNanos()
 	if a.GetReadingCount() == 0 || held <= 0 || math.Abs(float64(a.GetNetMicrocoulombs())*1e-6-50*float64(a.GetDurationNanos())*1e-9) > 1e-5 {

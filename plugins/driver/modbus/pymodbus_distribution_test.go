@@ -3,47 +3,16 @@
 package modbus
 
 import (
-	"bufio"
 	"io"
-	"os/exec"
 	"strings"
 	"sync"
 	"testing"
 
 	"github.com/ampledger/ampledger/plugins/driver/drivertest"
+	"github.com/ampledger/ampledger/plugins/driver/modbus/modbustest"
 	"github.com/ampledger/ampledger/plugins/driver/modbus/register"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
-
-// pymodbus starts the server of testdata/meter.py until the test ends, and gives what it says once it answers.
-func pymodbus(t *testing.T, arguments ...string) (said string) {
-	t.Helper()
-	command := exec.Command("/usr/bin/python3", append([]string{"testdata/meter.py"}, arguments...)...)
-	input, err := command.StdinPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	output, err := command.StdoutPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var complaints strings.Builder
-	command.Stderr = &complaints
-	if err := command.Start(); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		input.Close() // it ends with its input
-		if err := command.Wait(); err != nil {
-			t.Errorf("%v: %s", err, &complaints)
-		}
-	})
-	line, err := bufio.NewReader(output).ReadString('\n')
-	if err != nil {
-		t.Fatal(err, &complaints)
-	}
-	return strings.TrimSpace(line)
-}
 
 // serialMeter starts it on a pair of pseudo-terminals, joined near end to near end, and gives the far end that is the driver's.
 func serialMeter(t *testing.T) (device string) {
@@ -58,7 +27,7 @@ func serialMeter(t *testing.T) (device string) {
 		other.Close()
 		joining.Wait()
 	})
-	if said := pymodbus(t, "serial", its); said != "ready" {
+	if said := modbustest.Meter(t, "serial", its); said != "ready" {
 		t.Fatal(said)
 	}
 	return device
@@ -93,7 +62,7 @@ func encoded() (reads []any, want []float64) {
 // TestAnIndependentServer reads every type in every order, over TCP and over a serial line, of a server that encodes by itself.
 func TestAnIndependentServer(t *testing.T) {
 	for name, settings := range map[string]func(reads ...any) with{
-		"tcp": func(reads ...any) with { return at("127.0.0.1:"+pymodbus(t, "tcp"), reads...) },
+		"tcp": func(reads ...any) with { return at("127.0.0.1:"+modbustest.Meter(t, "tcp"), reads...) },
 		"rtu": func(reads ...any) with {
 			all := on(serialMeter(t), reads...)
 			all["timeout_seconds"] = 1
@@ -117,7 +86,7 @@ func TestAnIndependentServer(t *testing.T) {
 func TestConformanceWithAnIndependentServer(t *testing.T) {
 	live := with{"registers": "input", "inputs": []any{amperes("current", 0, with{"type": "float64", "order": "dcba"})}}
 	t.Run("tcp", func(t *testing.T) {
-		drivertest.Run(t, func() plugin.Driver { return quiet() }, at("127.0.0.1:"+pymodbus(t, "tcp"), live))
+		drivertest.Run(t, func() plugin.Driver { return quiet() }, at("127.0.0.1:"+modbustest.Meter(t, "tcp"), live))
 	})
 	t.Run("rtu", func(t *testing.T) {
 		settings := on(serialMeter(t), live)
@@ -128,7 +97,7 @@ func TestConformanceWithAnIndependentServer(t *testing.T) {
 
 // TestRefusalsOfAnIndependentServer asks for registers it has not, and for a server that is not behind it.
 func TestRefusalsOfAnIndependentServer(t *testing.T) {
-	address := "127.0.0.1:" + pymodbus(t, "tcp")
+	address := "127.0.0.1:" + modbustest.Meter(t, "tcp")
 	for name, c := range map[string]struct {
 		read with
 		want string
@@ -146,7 +115,7 @@ func TestRefusalsOfAnIndependentServer(t *testing.T) {
 // TestAServerThatFailsInManyWays polls one that is late, silent, wrong, or hangs up for three answers in ten. The time that it says it sampled must lie in
 // the span of the scan that has the value: a value given late or twice would not.
 func TestAServerThatFailsInManyWays(t *testing.T) {
-	address := "127.0.0.1:" + pymodbus(t, "tcp", "0.3", "11")
+	address := "127.0.0.1:" + modbustest.Meter(t, "tcp", "0.3", "11")
 	settings := at(address, with{"registers": "input", "inputs": []any{amperes("time", 8, with{"type": "int64", "unit": "1"})}})
 	settings["rate_hertz"] = 10
 	frames := mustCollect(t, configured(t, quiet(), settings), 20)

@@ -1,7 +1,7 @@
 package modbus
 
 import (
-	"encoding/binary"
+	"bytes"
 	"fmt"
 	"io"
 	"os"
@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"github.com/ampledger/ampledger/plugins/driver/drivertest"
+	"github.com/ampledger/ampledger/plugins/driver/modbus/modbustest"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
@@ -50,23 +51,6 @@ func pseudoTerminal(t testing.TB) (near *os.File, far string) {
 	return near, far
 }
 
-// checksum is that of MODBUS over Serial Line V1.02, 6.2.2, bit by bit: low byte first on the line.
-func checksum(frame []byte) uint16 {
-	sum := uint16(0xffff)
-	for _, b := range frame {
-		sum ^= uint16(b)
-		for range 8 {
-			carry := sum & 1
-			if sum >>= 1; carry != 0 {
-				sum ^= 0xa001
-			}
-		}
-	}
-	return sum
-}
-
-func sealed(frame ...byte) []byte { return binary.LittleEndian.AppendUint16(frame, checksum(frame)) }
-
 // serveRTU answers on a line until the test ends, and gives its name.
 func serveRTU(t testing.TB, answer func(request) reply) string {
 	t.Helper()
@@ -78,13 +62,13 @@ func serveRTU(t testing.TB, answer func(request) reply) string {
 			if _, err := io.ReadFull(near, frame); err != nil {
 				return
 			}
-			if sealed := sealed(frame[:6]...); string(sealed) != string(frame) {
+			if want := modbustest.Sealed(bytes.Clone(frame[:6])...); !bytes.Equal(want, frame) {
 				t.Errorf("a request of % x", frame)
 			}
 			to := parseRequest(frame[0], frame[1:6])
 			r := answer(to)
 			<-time.After(r.after)
-			out := sealed(append([]byte{to.unit}, r.pdu(to)...)...)
+			out := modbustest.Sealed(append([]byte{to.unit}, r.pdu(to)...)...)
 			if r.raw != nil {
 				out = r.raw
 			}
@@ -118,11 +102,11 @@ func TestLateAndDamagedAnswersOnALine(t *testing.T) {
 		"silent":           {silent: true},
 		"damaged":          {raw: []byte{1, 3, 2, 0, 3, 1, 2}},
 		"half":             {raw: []byte{1, 3, 2}},
-		"another's":        {raw: sealed(2, 3, 2, 0, 77)},
-		"another's first":  {raw: append(sealed(2, 3, 2, 0, 77), sealed(1, 3, 2, 0, 88)...)},
-		"twice":            {raw: append(sealed(1, 3, 2, 0, 3), sealed(1, 3, 2, 0, 88)...)},
-		"another function": {raw: sealed(1, 4, 2, 0, 77)},
-		"too long":         {raw: sealed(1, 3, 4, 0, 77, 0, 78)},
+		"another's":        {raw: modbustest.Sealed(2, 3, 2, 0, 77)},
+		"another's first":  {raw: append(modbustest.Sealed(2, 3, 2, 0, 77), modbustest.Sealed(1, 3, 2, 0, 88)...)},
+		"twice":            {raw: append(modbustest.Sealed(1, 3, 2, 0, 3), modbustest.Sealed(1, 3, 2, 0, 88)...)},
+		"another function": {raw: modbustest.Sealed(1, 4, 2, 0, 77)},
+		"too long":         {raw: modbustest.Sealed(1, 3, 4, 0, 77, 0, 78)},
 		"exception":        {exception: 4},
 		"noise":            {raw: []byte("\x00\xff\x00\xff\x00\xff\x00\xff")},
 	} {
@@ -169,7 +153,7 @@ func TestALineThatIsUnplugged(t *testing.T) {
 			if _, err := io.ReadFull(near, frame); err != nil {
 				return
 			}
-			if _, err := near.Write(sealed(1, 3, 2, 0, 5)); err != nil {
+			if _, err := near.Write(modbustest.Sealed(1, 3, 2, 0, 5)); err != nil {
 				return
 			}
 		}

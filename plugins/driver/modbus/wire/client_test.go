@@ -2,7 +2,6 @@ package wire
 
 import (
 	"bytes"
-	"encoding/binary"
 	"errors"
 	"io"
 	"os"
@@ -10,6 +9,8 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"github.com/ampledger/ampledger/plugins/driver/modbus/modbustest"
 )
 
 // played is a connection that gives bytes, some at a time, and then what a line gives on which nothing comes any more.
@@ -39,25 +40,9 @@ func (*played) Close() error                  { return nil }
 func overTCP(answer ...byte) *Client          { return NewTCP(&played{bytes: answer, end: io.EOF}, time.Second) }
 func overRTU(answer ...byte) *Client          { return NewRTU(silent(answer), 9600, time.Second) }
 func silent(answer []byte) *played            { return &played{bytes: answer, end: os.ErrDeadlineExceeded} }
-func sealed(frame ...byte) []byte             { return binary.LittleEndian.AppendUint16(frame, bitwise(frame)) }
 func joined(parts ...[]byte) []byte           { return bytes.Join(parts, nil) }
 func mbapOf(transaction byte, body ...byte) []byte {
 	return append([]byte{0, transaction, 0, 0, 0, byte(len(body))}, body...)
-}
-
-// bitwise is the checksum as the standard describes it (MODBUS over Serial Line V1.02, 6.2.2), bit by bit.
-func bitwise(frame []byte) uint16 {
-	sum := uint16(0xffff)
-	for _, b := range frame {
-		sum ^= uint16(b)
-		for range 8 {
-			carry := sum & 1
-			if sum >>= 1; carry != 0 {
-				sum ^= 0xa001
-			}
-		}
-	}
-	return sum
 }
 
 // two asks server 17 for two registers.
@@ -74,7 +59,7 @@ func TestRequests(t *testing.T) {
 		sent   string
 	}{
 		"tcp": {mbapOf(1, answer...), func(c Connection) *Client { return NewTCP(c, time.Second) }, "\x00\x01\x00\x00\x00\x06\x11\x03\x00\x6b\x00\x03"},
-		"rtu": {sealed(answer...), func(c Connection) *Client { return NewRTU(c, 9600, time.Second) }, "\x11\x03\x00\x6b\x00\x03\x76\x87"},
+		"rtu": {modbustest.Sealed(answer...), func(c Connection) *Client { return NewRTU(c, 9600, time.Second) }, "\x11\x03\x00\x6b\x00\x03\x76\x87"},
 	} {
 		for most := range 5 {
 			connection := &played{bytes: bytes.Clone(c.answer), most: most, end: os.ErrDeadlineExceeded}
@@ -108,14 +93,14 @@ func TestAnswers(t *testing.T) {
 		{"tcp, another protocol", overTCP([]byte("HTTP/1.1 400 Bad Request")...), ErrNonsense},
 		{"tcp, half", overTCP(mbapOf(1, good...)[:9]...), io.ErrUnexpectedEOF},
 		{"tcp, none", overTCP(), io.EOF},
-		{"rtu", overRTU(sealed(good...)...), nil},
-		{"rtu, exception", overRTU(sealed(17, 0x83, 2)...), Exception(2)},
-		{"rtu, another server", overRTU(sealed(18, 3, 4, 1, 2, 3, 4)...), ErrForeign},
-		{"rtu, another function", overRTU(sealed(17, 4, 4, 1, 2, 3, 4)...), ErrNonsense},
-		{"rtu, too many", overRTU(sealed(17, 3, 6, 1, 2, 3, 4, 5, 6)...), ErrNonsense},
+		{"rtu", overRTU(modbustest.Sealed(good...)...), nil},
+		{"rtu, exception", overRTU(modbustest.Sealed(17, 0x83, 2)...), Exception(2)},
+		{"rtu, another server", overRTU(modbustest.Sealed(18, 3, 4, 1, 2, 3, 4)...), ErrForeign},
+		{"rtu, another function", overRTU(modbustest.Sealed(17, 4, 4, 1, 2, 3, 4)...), ErrNonsense},
+		{"rtu, too many", overRTU(modbustest.Sealed(17, 3, 6, 1, 2, 3, 4, 5, 6)...), ErrNonsense},
 		{"rtu, checksum", overRTU(17, 3, 4, 1, 2, 3, 4, 5, 6), ErrDamaged},
-		{"rtu, twice", overRTU(joined(sealed(good...), sealed(good...))...), ErrDamaged},
-		{"rtu, half", overRTU(sealed(good...)[:6]...), ErrDamaged},
+		{"rtu, twice", overRTU(joined(modbustest.Sealed(good...), modbustest.Sealed(good...))...), ErrDamaged},
+		{"rtu, half", overRTU(modbustest.Sealed(good...)[:6]...), ErrDamaged},
 		{"rtu, none", overRTU(), os.ErrDeadlineExceeded},
 		{"rtu, longer than any", overRTU(bytes.Repeat([]byte{17, 3, 255}, 200)...), ErrDamaged},
 	} {
@@ -153,7 +138,7 @@ func TestSilence(t *testing.T) {
 func TestChecksumIsTheOneBitByBit(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		frame := rapid.SliceOf(rapid.Byte()).Draw(t, "frame")
-		if got, want := checksum(frame), bitwise(frame); got != want {
+		if got, want := checksum(frame), modbustest.Checksum(frame); got != want {
 			t.Errorf("%04x, want %04x", got, want)
 		}
 	})
@@ -175,7 +160,7 @@ func TestReadingAllocatesNothing(t *testing.T) {
 	for name, again := range map[string]func() *Client{
 		"tcp": func() *Client { return overTCP() }, "rtu": func() *Client { return overRTU() },
 	} {
-		c, answer := again(), sealed(17, 3, 4, 1, 2, 3, 4)
+		c, answer := again(), modbustest.Sealed(17, 3, 4, 1, 2, 3, 4)
 		if name == "tcp" {
 			answer = mbapOf(1, 17, 3, 4, 1, 2, 3, 4)
 		}
@@ -201,12 +186,12 @@ func FuzzAnswer(f *testing.F) {
 	f.Add(true, byte(0), mbapOf(1, 17, 3, 4, 1, 2, 3, 4))
 	f.Add(true, byte(3), joined(mbapOf(9, 17, 3, 4, 9, 9, 9, 9), mbapOf(1, 17, 3, 4, 1, 2, 3, 4)))
 	f.Add(true, byte(0), mbapOf(1, 17, 0x83, 11))
-	f.Add(false, byte(0), sealed(17, 3, 4, 1, 2, 3, 4))
-	f.Add(false, byte(2), sealed(17, 0x83, 2))
-	f.Add(false, byte(0), joined(sealed(17, 3, 4, 1, 2, 3, 4), sealed(17, 3, 4, 5, 6, 7, 8)))
+	f.Add(false, byte(0), modbustest.Sealed(17, 3, 4, 1, 2, 3, 4))
+	f.Add(false, byte(2), modbustest.Sealed(17, 0x83, 2))
+	f.Add(false, byte(0), joined(modbustest.Sealed(17, 3, 4, 1, 2, 3, 4), modbustest.Sealed(17, 3, 4, 5, 6, 7, 8)))
 	f.Fuzz(func(t *testing.T, tcp bool, most byte, answer []byte) {
 		client := NewRTU(&played{bytes: bytes.Clone(answer), most: int(most), end: os.ErrDeadlineExceeded}, 9600, time.Second)
-		framed := func(registers []byte) []byte { return sealed(append([]byte{17, 3, 4}, registers...)...) }
+		framed := func(registers []byte) []byte { return modbustest.Sealed(append([]byte{17, 3, 4}, registers...)...) }
 		if tcp {
 			client = NewTCP(&played{bytes: bytes.Clone(answer), most: int(most), end: io.EOF}, time.Second)
 			framed = func(registers []byte) []byte { return mbapOf(1, append([]byte{17, 3, 4}, registers...)...) }
