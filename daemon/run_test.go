@@ -333,6 +333,22 @@ func TestBadDevicesBesideAGoodOne(t *testing.T) {
 		"broken":    `broken.csv:4: column "a": "three"`,
 		"misspelt":  `unknown setting "fille"`,
 	}
+	awaitDeviceEvents(t, s, wanted)
+	// What the broken recording gave before its fault is counted.
+	statement, err := s.Charge.GetStatement(s.ctx, &ampledgerv1.GetStatementRequest{Conductor: "others"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, a := range statement.GetAccounts() {
+		if a.GetChannel() == "c" && a.GetNetMicrocoulombs() != 1_500_000 {
+			t.Errorf("the broken recording's two good readings count %d µC, want 1.5 C", a.GetNetMicrocoulombs())
+		}
+	}
+}
+
+// awaitDeviceEvents waits until each device that is wanted, of the conductor named others, has failed, and looks for a text in what is said of it.
+func awaitDeviceEvents(t *testing.T, s *served, wanted map[string]string) {
+	t.Helper()
 	from := uint64(0)
 	err := s.FollowEvents(s.ctx, &ampledgerv1.StreamEventsRequest{Conductor: "others", AfterLogSequence: &from}, func(item *ampledgerv1.StreamEventsResponse) error {
 		e := item.GetEvent()
@@ -349,16 +365,6 @@ func TestBadDevicesBesideAGoodOne(t *testing.T) {
 	})
 	if !errors.Is(err, errEnough) {
 		t.Errorf("no event for %v: %v", wanted, err)
-	}
-	// What the broken recording gave before its fault is counted.
-	statement, err := s.Charge.GetStatement(s.ctx, &ampledgerv1.GetStatementRequest{Conductor: "others"})
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, a := range statement.GetAccounts() {
-		if a.GetChannel() == "c" && a.GetNetMicrocoulombs() != 1_500_000 {
-			t.Errorf("the broken recording's two good readings count %d µC, want 1.5 C", a.GetNetMicrocoulombs())
-		}
 	}
 }
 

@@ -34,6 +34,8 @@ type knot struct {
 	parts               parts
 	offset, zero, noise float64 // amperes
 	weight              float64 // seconds it stands for as far as known
+	timing              float64 // standard uncertainty of its time, seconds
+	swing               float64 // coulombs for each second by which its time is off, as far as known
 }
 
 // New gives an account that has counted nothing.

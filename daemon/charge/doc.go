@@ -24,6 +24,13 @@
 // net = out - in and throughput = out + in hold to the last bit, and differences of Totals add up exactly. Each count stops
 // at 4e12 C, which is 400 A for three centuries.
 //
+// # Errors of the times
+//
+// Where a batch states a standard uncertainty u of its times, independent from reading to reading, the variance of the charge has the sum of
+// (s·u)² besides the noise, with the swing s of each reading: for the trapezoid (I[k-1] - I[k+1])/2, for the rectangle I[k] - I[k+1], and
+// at an end what is left of it when the current beyond stays as it is. A steady current has none: what one interval is too long, the next is
+// too short. It is counted with the noise, being of its kind. An error common to all times only moves the whole and is no part of it.
+//
 // # Gaps
 //
 // An interval between two usable readings is a gap if it is longer than Config.GapNanos, if scans were lost or readings in it were unusable,

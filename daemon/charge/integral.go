@@ -24,6 +24,9 @@ func split(amperes float64) parts {
 	return parts{positive, positive - amperes, float64(amperes * amperes)}
 }
 
+// net gives the amperes with their sign.
+func (p parts) net() float64 { return p.positive - p.negative }
+
 // above gives the amperes above zero. The sign is spread into a mask, since currents change sign too often for a branch to be foreseen.
 func above(amperes float64) float64 {
 	bits := math.Float64bits(amperes)

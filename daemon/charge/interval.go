@@ -60,7 +60,7 @@ func (a *Account) refuse(quality scan.Quality) {
 func knotAt(r *scan.Readings, k int) knot {
 	return knot{
 		epoch: r.Epoch, sequence: r.Sequence + uint64(k), wall: r.WallAt(k), monotonic: r.At(k),
-		parts: split(r.Amperes[k]), offset: r.Offset, zero: r.ZeroAmperes, noise: r.NoiseAmperes,
+		parts: split(r.Amperes[k]), offset: r.Offset, zero: r.ZeroAmperes, noise: r.NoiseAmperes, timing: seconds(r.Uncertainty),
 	}
 }
 
@@ -108,7 +108,10 @@ func (a *Account) since(to *knot) (nanos int64, causes Cause) {
 // join integrates the interval from the last usable reading to this one, which takes its place.
 func (a *Account) join(to *knot, form shape, nanos int64) {
 	time, from := seconds(nanos), &a.last
-	a.current.add(form.between(from.parts, to.parts), time)
+	mean := form.between(from.parts, to.parts)
+	a.current.add(mean, time)
+	from.swing += from.parts.net() - mean.net()
+	to.swing = mean.net() - to.parts.net()
 	a.offset.add(float64((form.start*from.offset + form.end*to.offset) * time))
 	a.zero.add(float64((form.start*from.zero + form.end*to.zero) * time))
 	from.weight += form.start * time
@@ -139,8 +142,8 @@ func (a *Account) keep(gap Gap) {
 	a.longest.keep(gap)
 }
 
-// variance is what the noise of the reading adds to the variance of the charge, in coulombs squared.
+// variance is what the noise of the reading and the error of its time add to the variance of the charge, in coulombs squared.
 func (k *knot) variance() float64 {
-	charge := k.weight * k.noise
-	return float64(charge * charge)
+	charge, moved := k.weight*k.noise, k.swing*k.timing
+	return float64(charge*charge) + float64(moved*moved)
 }

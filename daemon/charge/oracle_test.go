@@ -38,6 +38,7 @@ type ledger struct {
 	positive, negative, square big.Float
 	offset, zero               big.Float
 	weights                    map[int]*big.Float // seconds each usable reading stands for
+	means                      []*big.Float       // amperes taken for each interval between usable readings
 	count                      int                // usable readings so far
 }
 
@@ -100,6 +101,7 @@ func (o *ledger) interval(config charge.Config, from, to point) {
 	}
 	o.stand(from, o.count-1, nanos, half)
 	o.stand(to, o.count, nanos, 1-half)
+	o.means = append(o.means, new(big.Float).Add(product(exact(half), exact(from.Amperes[from.k])), product(exact(1-half), exact(to.Amperes[to.k]))))
 	o.totals.DurationNanos += nanos
 }
 
@@ -137,12 +139,22 @@ func (o *ledger) gap(config charge.Config, from, to point, nanos int64, causes c
 	o.totals.GapBoundMicrocoulombs += g.BoundMicrocoulombs
 }
 
-// variance is the sum of the squares of weight times noise.
+// variance is the sum of the squares of weight times noise, and of swing times uncertainty of the time: a reading that is really a second
+// late has made the interval before it too short by a second of its mean, and the one after too long. Beyond the ends the current stays.
 func (o *ledger) variance(points []point) float64 {
 	var sum big.Float
 	for i, p := range points {
 		c := product(o.weights[i], exact(p.NoiseAmperes))
 		increase(&sum, c, c)
+		before, after := exact(p.Amperes[p.k]), exact(p.Amperes[p.k])
+		if i > 0 {
+			before = o.means[i-1]
+		}
+		if i < len(o.means) {
+			after = o.means[i]
+		}
+		moved := product(new(big.Float).Sub(before, after), span(p.Uncertainty))
+		increase(&sum, moved, moved)
 	}
 	value, _ := sum.Float64()
 	return value

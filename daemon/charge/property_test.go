@@ -51,6 +51,7 @@ func fill(t *rapid.T, random *rand.Rand, r *scan.Readings) {
 		r.Amperes[k] = scale * (mean + random.NormFloat64())
 	}
 	r.Usable = r.Len()
+	r.Uncertainty = rapid.SampledFrom([]int64{0, 0, 1e6, 3e8}).Draw(t, "uncertainty")
 	thousandths := func(what string, least, most int) float64 {
 		return float64(rapid.IntRange(least, most).Draw(t, what)) / 1000
 	}
@@ -75,7 +76,7 @@ func spoil(t *rapid.T, r *scan.Readings) {
 func after(t *rapid.T, r *scan.Readings) scan.Clock {
 	last := r.Len() - 1
 	pause := rapid.SampledFrom([]int64{1, 1e6, 1e9, 30e9}).Draw(t, "pause")
-	next := scan.Clock{
+	next := scan.Clock{ // its uncertainty is drawn with what fills it
 		Epoch: r.Epoch, Sequence: r.Sequence + uint64(r.Len()) + rapid.SampledFrom([]uint64{0, 0, 0, 7}).Draw(t, "lost"),
 		Wall: r.WallAt(last) + pause, Monotonic: r.At(last) + pause,
 	}

@@ -26,9 +26,28 @@ func (a *Account) run(r *scan.Readings, k int) int {
 	a.noise.add(float64(s.squares * float64(r.NoiseAmperes*r.NoiseAmperes)))
 	a.counts.DurationNanos += nanos
 	a.counts.Readings += uint64(s.end - k)
-	a.last = knotAt(r, s.end)
-	a.last.weight = s.weight
+	last := knotAt(r, s.end)
+	last.weight = s.weight
+	if last.timing != 0 {
+		var squares float64
+		squares, last.swing = a.swings(r, k, s.end)
+		a.noise.add(float64(squares * float64(last.timing*last.timing)))
+	}
+	a.last = last
 	return s.end
+}
+
+// swings gives the sum of the squared swings of the readings from k, the newest knot, up to the end, and the swing of the last as far as known.
+func (a *Account) swings(r *scan.Readings, k, end int) (squares, swing float64) {
+	form, from := shapeOf(r), r.Amperes[k]
+	swing = a.last.swing
+	for _, to := range r.Amperes[k+1 : end+1] {
+		mean := form.start*from + form.end*to
+		swing += from - mean
+		squares += float64(swing * swing)
+		swing, from = mean-to, to
+	}
+	return squares, swing
 }
 
 // regular integrates the rest of a batch without a fault, in blocks. It comes nowhere if the batch is not of that kind.

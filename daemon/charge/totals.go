@@ -28,7 +28,7 @@ type Totals struct {
 	GapAssumedNetMicrocoulombs int64 // sum over the gaps, each rounded
 	GapBoundMicrocoulombs      int64 // sum over the gaps, each rounded
 
-	NoiseSquareCoulombs float64 // variance of net from what is independent from reading to reading
+	NoiseSquareCoulombs float64 // variance of net from what is independent from reading to reading: noise, and errors of the times
 	ZeroCoulombs        float64 // integral of the standard uncertainty of the zero
 	GainRatio           float64 // largest relative standard uncertainty of the gain so far
 }

@@ -7,7 +7,7 @@ const coverage = 1.96
 
 // Uncertainty is the standard uncertainty of net, by cause, in coulombs.
 type Uncertainty struct {
-	// Noise is what is independent from reading to reading. It grows with the root of the time.
+	// Noise is what is independent from reading to reading, the error of its time included. It grows with the root of the time.
 	Noise float64
 	// Gain is the relative uncertainty of the gain times net. It is net as compensated, not as read: the offset is additive in amperes
 	// and was subtracted whole, so the gain's error multiplies only the current that remains. Charge that flowed out and back again

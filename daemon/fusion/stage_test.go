@@ -119,3 +119,14 @@ func TestBeforeTheFirstWeigh(t *testing.T) {
 		t.Errorf("%+v", r)
 	}
 }
+
+// The channels are read in the same scans, so an error of a scan's time is one and the same for all of them, and for the fused reading.
+func TestUncertaintyOfTheTimesIsTheScans(t *testing.T) {
+	fine, coarse := channel(0, 1, nan, 3), channel(0, 3, 4, 5)
+	fine.Uncertainty, coarse.Uncertainty = 5e6, 5e6
+	for _, r := range apply(t, weighed(parts...), fine, coarse) {
+		if r.Uncertainty != 5e6 {
+			t.Errorf("the times of %v are known to %d ns, want 5 ms", r.Amperes, r.Uncertainty)
+		}
+	}
+}

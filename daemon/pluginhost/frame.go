@@ -21,7 +21,7 @@ func (s *Stream) accept(wire *plugin.Frame, f *scan.Frame) error {
 	s.next = wire.GetFirstSequence() + uint64(count)
 	f.Clock = scan.Clock{
 		Sequence: wire.GetFirstSequence(), Wall: wire.GetFirstWallNanos(), Monotonic: wire.GetFirstMonotonicNanos(),
-		Period: wire.GetPeriodNanos(), Offsets: wire.GetOffsetNanos(),
+		Period: wire.GetPeriodNanos(), Offsets: wire.GetOffsetNanos(), Uncertainty: wire.GetTimeUncertaintyNanos(),
 	}
 	f.Count, f.Flags = count, nil
 	f.Columns = slices.Grow(f.Columns[:0], s.inputs)[:s.inputs]
@@ -58,6 +58,8 @@ func checkTimes(wire *plugin.Frame, count int) error {
 		return fmt.Errorf("period is too long")
 	case abs(wire.GetFirstMonotonicNanos()) > limit/2 || abs(wire.GetFirstWallNanos()) > limit:
 		return fmt.Errorf("time is out of range")
+	case wire.GetTimeUncertaintyNanos() < 0 || wire.GetTimeUncertaintyNanos() > limit:
+		return fmt.Errorf("uncertainty of the time is out of range")
 	case wire.GetPeriodNanos() == 0 && len(wire.GetOffsetNanos()) != count:
 		return fmt.Errorf("has %d time offsets for %d scans", len(wire.GetOffsetNanos()), count)
 	case wire.GetPeriodNanos() != 0 && len(wire.GetOffsetNanos()) > 0:

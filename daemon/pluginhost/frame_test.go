@@ -53,6 +53,9 @@ func wellFormed(f *scan.Frame, inputs int) error {
 	case f.Period < 0 || f.Period == 0 && len(f.Offsets) != f.Count || f.Period > 0 && f.Offsets != nil:
 		return fmt.Errorf("period %d with %d offsets", f.Period, len(f.Offsets))
 	}
+	if f.Uncertainty < 0 || f.Uncertainty > math.MaxInt64/2 {
+		return fmt.Errorf("uncertainty %d ns of the time", f.Uncertainty)
+	}
 	for k := range f.Count {
 		if at := float64(f.Monotonic) + float64(k)*float64(f.Period); f.Period > 0 && math.Abs(at-float64(f.At(k))) > 1e4 {
 			return fmt.Errorf("scan %d is at %d, want about %g", k, f.At(k), at)
@@ -73,8 +76,8 @@ func wellFormed(f *scan.Frame, inputs int) error {
 func TestAcceptGoesOnAfterAFrame(t *testing.T) {
 	s := streamOf(1)
 	var f scan.Frame
-	codes := &plugin.Frame{ScanCount: 2, PeriodNanos: 1, Columns: []*plugin.Column{{Codes: []int32{-7, math.MaxInt32}}}}
-	if err := s.accept(codes, &f); err != nil || f.Columns[0].Values[1] != math.MaxInt32 {
+	codes := &plugin.Frame{ScanCount: 2, PeriodNanos: 1, TimeUncertaintyNanos: 9, Columns: []*plugin.Column{{Codes: []int32{-7, math.MaxInt32}}}}
+	if err := s.accept(codes, &f); err != nil || f.Columns[0].Values[1] != math.MaxInt32 || f.Uncertainty != 9 {
 		t.Fatal(err, f)
 	}
 	codes.FirstSequence, codes.Columns[0].Codes = 2, []int32{3}

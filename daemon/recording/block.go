@@ -8,9 +8,9 @@ import (
 
 // block is scans of one device as columns: what becomes a row group. Its memory is used again.
 type block struct {
-	sequence, monotonic, wall, epoch []int64
-	flags                            []int32
-	inputs                           []column
+	sequence, monotonic, wall, epoch, uncertainty []int64
+	flags                                         []int32
+	inputs                                        []column
 }
 
 // column is one input's values.
@@ -25,6 +25,7 @@ func (b *block) count() int { return len(b.sequence) }
 
 func (b *block) reset() {
 	b.sequence, b.monotonic, b.wall, b.epoch, b.flags = b.sequence[:0], b.monotonic[:0], b.wall[:0], b.epoch[:0], b.flags[:0]
+	b.uncertainty = b.uncertainty[:0]
 	for i := range b.inputs {
 		b.inputs[i].values, b.inputs[i].absent = b.inputs[i].values[:0], b.inputs[i].absent[:0]
 	}
@@ -37,6 +38,10 @@ func (b *block) add(f *scan.Frame, i, j int) {
 	for k := range sequence {
 		at := f.At(i + k)
 		sequence[k], monotonic[k], wall[k], epoch[k] = first+int64(i+k), at, f.Wall+(at-f.Monotonic), int64(f.Epoch)
+	}
+	uncertainty := extend(&b.uncertainty, j-i)
+	for k := range uncertainty {
+		uncertainty[k] = f.Uncertainty
 	}
 	flags := extend(&b.flags, j-i)
 	clear(flags)

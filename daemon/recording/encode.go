@@ -48,8 +48,8 @@ func (e *encoder) encode(b *block) ([]byte, error) {
 
 func (e *encoder) columns(b *block) error {
 	to := e.writer.ColumnWriters()
-	for i, values := range [...][]int64{b.sequence, b.monotonic, b.wall, b.epoch} {
-		err := e.write(to[i], b.count(), func(part []parquet.Value, from int) {
+	for i, values := range [...][]int64{b.sequence, b.monotonic, b.wall, b.epoch, nil, b.uncertainty} { // at the place of the flags there are none
+		err := e.write(to[i], len(values), func(part []parquet.Value, from int) {
 			for k := range part {
 				part[k] = parquet.Int64Value(values[from+k])
 			}
@@ -58,7 +58,7 @@ func (e *encoder) columns(b *block) error {
 			return err
 		}
 	}
-	err := e.write(to[len(recorded.Own)-1], b.count(), func(part []parquet.Value, from int) {
+	err := e.write(to[flagsColumn], b.count(), func(part []parquet.Value, from int) {
 		for k := range part {
 			part[k] = parquet.Int32Value(b.flags[from+k])
 		}
@@ -70,6 +70,9 @@ func (e *encoder) columns(b *block) error {
 	}
 	return err
 }
+
+// flagsColumn is the place of the flags in recorded.Own.
+const flagsColumn = 4
 
 func (e *encoder) input(to *parquet.ColumnWriter, i int, c *column) error {
 	value := parquet.DoubleValue

@@ -48,6 +48,9 @@ func (s *source) next(count int) *scan.Frame {
 	}
 	f.Clock = scan.Clock{Epoch: s.epoch, Sequence: s.sequence, Wall: wallStart + int64(s.sequence)*1e6 + s.random.Int64N(1e9), Monotonic: s.monotonic, Period: 1e6}
 	f.Count, f.Flags = count, nil
+	if s.random.IntN(2) == 0 {
+		f.Uncertainty = s.random.Int64N(1e7)
+	}
 	if s.random.IntN(3) == 0 {
 		f.Period, f.Offsets = 0, make([]int64, count)
 		for k := range f.Offsets {
@@ -84,16 +87,16 @@ func (s *source) numbers(count int) (c scan.Column) {
 
 // row is one scan, taken out of frames or out of a file.
 type row struct {
-	Sequence, Monotonic, Wall, Epoch int64
-	Flags                            int32
-	Bits                             [3]uint64 // of the inputs' values; absent ones are 0
-	Absent                           [3]bool
+	Sequence, Monotonic, Wall, Epoch, Uncertainty int64
+	Flags                                         int32
+	Bits                                          [3]uint64 // of the inputs' values; absent ones are 0
+	Absent                                        [3]bool
 }
 
 // rowsOf takes a frame apart.
 func rowsOf(f *scan.Frame) (all []row) {
 	for k := range f.Count {
-		one := row{Sequence: int64(f.Sequence) + int64(k), Monotonic: f.At(k), Wall: f.WallAt(k), Epoch: int64(f.Epoch)}
+		one := row{Sequence: int64(f.Sequence) + int64(k), Monotonic: f.At(k), Wall: f.WallAt(k), Epoch: int64(f.Epoch), Uncertainty: f.Uncertainty}
 		if f.Flags != nil {
 			one.Flags = int32(f.Flags[k])
 		}

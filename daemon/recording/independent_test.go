@@ -39,7 +39,7 @@ func readIndependently(t *testing.T, path string) (all []row, metadata map[strin
 func rowOf(t *testing.T, cells map[string]any) (one row) {
 	t.Helper()
 	one = row{Sequence: cells[recorded.Sequence].(int64), Monotonic: cells[recorded.Monotonic].(int64), Wall: cells[recorded.Wall].(int64),
-		Epoch: cells[recorded.Epoch].(int64), Flags: cells[recorded.Flags].(int32)}
+		Epoch: cells[recorded.Epoch].(int64), Flags: cells[recorded.Flags].(int32), Uncertainty: cells[recorded.Uncertainty].(int64)}
 	for i, input := range head().Description.GetInputs() {
 		switch v := cells[input.GetName()].(type) {
 		case nil:

@@ -24,7 +24,7 @@ func TestReadingsStandBesideTheRaw(t *testing.T) {
 	if again, err := r.Readings("pack", "shunt", 1000, true); err != nil || again.track != to.track {
 		t.Errorf("asked again: another track, or %v", err)
 	}
-	to.Take(&scan.Readings{Clock: scan.Clock{Epoch: 3, Sequence: 7, Wall: 1e18, Monotonic: 5, Period: 10}, Amperes: []float64{1.5, math.Inf(1)},
+	to.Take(&scan.Readings{Clock: scan.Clock{Epoch: 3, Sequence: 7, Wall: 1e18, Monotonic: 5, Period: 10, Uncertainty: 4}, Amperes: []float64{1.5, math.Inf(1)},
 		Quality: []scan.Quality{0, scan.Saturated}, NoiseAmperes: 0.25, ZeroAmperes: 0.125, GainRatio: 1e-3, Estimate: scan.Estimate{Offset: -0.5, Generation: 2}})
 	to.Take(&scan.Readings{Clock: scan.Clock{Epoch: 3, Sequence: 9, Wall: 1e18 + 50, Monotonic: 55, Offsets: []int64{0}}, Amperes: []float64{-2}})
 	if err := r.stop(); err != nil {
@@ -43,6 +43,7 @@ func TestReadingsStandBesideTheRaw(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := []map[string]any{cells(7, 5, 1e18, 0, 1.5, -0.5, 0.25, 0.125, 1e-3, 2), cells(8, 15, 1e18+10, 4, math.Inf(1), -0.5, 0.25, 0.125, 1e-3, 2), cells(9, 55, 1e18+50, 0, -2, 0, 0, 0, 0, 0)}
+	want[0]["scan_time_uncertainty_nanos"], want[1]["scan_time_uncertainty_nanos"] = int64(4), int64(4)
 	for i := range want {
 		got, err := reader.NextRow()
 		if diff := cmp.Diff(want[i], got); err != nil || diff != "" {
@@ -56,7 +57,8 @@ func TestReadingsStandBesideTheRaw(t *testing.T) {
 
 // cells is a row as the independent reader gives it.
 func cells(sequence, monotonic, wall int64, flags int32, values ...float64) map[string]any {
-	all := map[string]any{"scan_sequence": sequence, "scan_monotonic_nanos": monotonic, "scan_wall_nanos": wall, "scan_epoch": int64(3), "scan_flags": flags}
+	all := map[string]any{"scan_sequence": sequence, "scan_monotonic_nanos": monotonic, "scan_wall_nanos": wall, "scan_epoch": int64(3), "scan_flags": flags,
+		"scan_time_uncertainty_nanos": int64(0)}
 	for i, c := range readingColumns {
 		all[c.name] = values[i]
 	}

@@ -51,7 +51,7 @@ func rowsOfFrame(f *plugin.Frame) (all []row) {
 		if f.GetPeriodNanos() == 0 {
 			offset = f.GetOffsetNanos()[k]
 		}
-		one := row{Sequence: int64(f.GetFirstSequence()) + int64(k), Monotonic: f.GetFirstMonotonicNanos() + offset, Wall: f.GetFirstWallNanos() + offset}
+		one := row{Sequence: int64(f.GetFirstSequence()) + int64(k), Monotonic: f.GetFirstMonotonicNanos() + offset, Wall: f.GetFirstWallNanos() + offset, Uncertainty: f.GetTimeUncertaintyNanos()}
 		for i, column := range f.GetColumns() {
 			for _, index := range column.GetAbsentIndices() {
 				one.Absent[i] = one.Absent[i] || index == uint32(k)

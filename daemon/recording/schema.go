@@ -23,6 +23,7 @@ func schemaOf(h *recorded.Head) *parquet.Schema {
 	root.add(recorded.Wall, whole(parquet.Timestamp(parquet.Nanosecond)))
 	root.add(recorded.Epoch, whole(parquet.Leaf(parquet.Int64Type)))
 	root.add(recorded.Flags, whole(parquet.Leaf(parquet.Int32Type)))
+	root.add(recorded.Uncertainty, whole(parquet.Leaf(parquet.Int64Type)))
 	for _, input := range h.Description.GetInputs() {
 		root.add(input.GetName(), parquet.Optional(inputNode(input)))
 	}

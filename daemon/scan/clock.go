@@ -8,6 +8,8 @@ type Clock struct {
 	Monotonic int64   // device time of the first scan, ns
 	Period    int64   // ns from scan to scan; 0 = irregular
 	Offsets   []int64 // ns of each scan after Monotonic if Period is 0
+
+	Uncertainty int64 // standard uncertainty of each scan's Monotonic time, ns, independent from scan to scan; 0 = none that matters
 }
 
 // At gives the monotonic time of scan k in ns.

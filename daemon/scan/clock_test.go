@@ -124,3 +124,12 @@ func anyFrame(t *rapid.T) *scan.Frame {
 	}
 	return f
 }
+
+func TestACutKeepsTheUncertaintyOfTheTimes(t *testing.T) {
+	for _, c := range []scan.Clock{{Period: 10, Uncertainty: 7}, {Offsets: []int64{0, 3, 9}, Uncertainty: 7}} {
+		f, part := scan.Frame{Clock: c, Count: 3}, scan.Frame{}
+		if f.Cut(1, 3, &part); part.Uncertainty != 7 {
+			t.Errorf("%+v was cut to %+v", f.Clock, part.Clock)
+		}
+	}
+}

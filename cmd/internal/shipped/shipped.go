@@ -15,6 +15,7 @@ import (
 	"github.com/ampledger/ampledger/daemon"
 	"github.com/ampledger/ampledger/plugins/driver/can"
 	"github.com/ampledger/ampledger/plugins/driver/iio"
+	"github.com/ampledger/ampledger/plugins/driver/modbus"
 	"github.com/ampledger/ampledger/plugins/driver/replay"
 	"github.com/ampledger/ampledger/plugins/driver/simulate"
 	"github.com/ampledger/ampledger/plugins/estimator/biasfilter"
@@ -26,6 +27,7 @@ import (
 var plugins = map[string]func(){
 	"driver/can":           func() { plugin.ServeDriver(can.New()) },
 	"driver/iio":           func() { plugin.ServeDriver(iio.New()) },
+	"driver/modbus":        func() { plugin.ServeDriver(modbus.New()) },
 	"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
 	"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
 	"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },

@@ -95,6 +95,8 @@ func checkTimes(f *plugin.Frame, scans int) error {
 	switch {
 	case f.GetPeriodNanos() < 0:
 		return fmt.Errorf("period %d ns", f.GetPeriodNanos())
+	case f.GetTimeUncertaintyNanos() < 0:
+		return fmt.Errorf("uncertainty of the time %d ns", f.GetTimeUncertaintyNanos())
 	case f.GetPeriodNanos() > 0 && len(offsets) > 0:
 		return fmt.Errorf("a period and %d offsets", len(offsets))
 	case f.GetPeriodNanos() == 0 && len(offsets) != scans:

@@ -63,6 +63,7 @@ func TestFrameFaultsAreFound(t *testing.T) {
 		{"sequence 2 comes after 2", func(f *plugin.Frame) { f.FirstSequence = 2 }},
 		{"1 columns for 2 inputs", func(f *plugin.Frame) { f.Columns = f.Columns[:1] }},
 		{"period -1 ns", func(f *plugin.Frame) { f.PeriodNanos = -1 }},
+		{"uncertainty of the time -1 ns", func(f *plugin.Frame) { f.TimeUncertaintyNanos = -1 }},
 		{"a period and 2 offsets", func(f *plugin.Frame) { f.PeriodNanos = 1 }},
 		{"1 offsets for 2 scans and no period", func(f *plugin.Frame) { f.OffsetNanos = f.OffsetNanos[:1] }},
 		{"the first offset is 1 ns, want 0", func(f *plugin.Frame) { f.OffsetNanos[0] = 1 }},

@@ -26,7 +26,7 @@
 // raw currents (without a scale: milliamperes, by the ABI), raw temperatures and processed values (…_input) are given in V, A and Cel. Scale and
 // offset are read once, before the first scan.
 //
-// Polled, a scan has the time in the middle of its reading, and inputs are read one after the other, not at one instant. A poll that was
+// Polled, a scan has the time in the middle of its reading, uncertain by how long that took, and inputs are read one after the other, not at one instant. A poll that was
 // missed is a jump of the sequence; what could not be read for the moment (busy, timed out, input/output error) is an absent value, and
 // standard error says it when it begins. Anything else ends the stream.
 //

@@ -25,6 +25,7 @@ type seriesPlayer struct {
 	first    int64  // and the one it was recorded with
 	sequence int64  // recorded with the newest scan
 	offset   int64  // of its wall-clock time from its time
+	unsure   int64  // the uncertainty of its time, ns
 }
 
 func newSeriesPlayer(out *outlet) *seriesPlayer {
@@ -161,16 +162,20 @@ func (p *seriesPlayer) beginFrame(rows *lump, i int, elapsed int64) {
 	}
 	p.outlet.sequence = p.base + uint64(rows.sequences[i]-p.first)
 	p.ownWall, p.wall = p.plan.series.ownWall, rows.walls[i]+p.shift
+	p.batch.frame.TimeUncertaintyNanos = rows.uncertainty(i)
 }
 
 // note takes down what the row after it is held against.
 func (p *seriesPlayer) note(rows *lump, i int) {
 	if p.plan.series.own {
-		p.sequence, p.offset = rows.sequences[i], rows.walls[i]-rows.times[i]
+		p.sequence, p.offset, p.unsure = rows.sequences[i], rows.walls[i]-rows.times[i], rows.uncertainty(i)
 	}
 }
 
-// continues tells that a row's sequence and wall-clock time follow from those of the row before.
+// continues tells that a row's sequence and wall-clock time follow from those of the row before, and that its time is as uncertain.
 func (p *seriesPlayer) continues(rows *lump, i int) bool {
-	return !p.plan.series.own || (rows.sequences[i] == p.sequence+1 && (!p.plan.series.ownWall || rows.walls[i]-rows.times[i] == p.offset))
+	if !p.plan.series.own {
+		return true
+	}
+	return rows.sequences[i] == p.sequence+1 && rows.uncertainty(i) == p.unsure && (!p.plan.series.ownWall || rows.walls[i]-rows.times[i] == p.offset)
 }

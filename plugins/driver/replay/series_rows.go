@@ -14,6 +14,7 @@ type lump struct {
 	count            int
 	times            []int64 // ns
 	sequences, walls []int64 // of a recording of the daemon; nil = there are none
+	uncertainties    []int64 // of the times, ns; nil = there are none
 	inputs           []columns.Values
 	floats           [][]float64 // of inputs that are not given bit for bit
 	fault            error       // of the row after these; nil = there is none
@@ -28,6 +29,9 @@ func (l *lump) read(p *plan, values []columns.Values, count int, t *timeline, fr
 	if p.series.own {
 		l.sequences, l.walls = values[0].Int64s, values[2].Int64s
 		l.readOwnTimes(values, t, from)
+		if first == len(ownRead) {
+			l.readUncertainties(values[4].Int64s, from)
+		}
 	} else {
 		l.readTimes(&values[0], from)
 	}
@@ -64,6 +68,24 @@ func (l *lump) readFloats(i int, raw bool, from *columns.Reader, column int) {
 	if err != nil {
 		l.stop(row, from.Fault(row, column, err))
 	}
+}
+
+func (l *lump) readUncertainties(nanos []int64, from *columns.Reader) {
+	l.uncertainties = nanos
+	for k, each := range nanos {
+		if each < 0 {
+			l.stop(k, from.Fault(k, 4, fmt.Errorf("%d is below 0", each)))
+			return
+		}
+	}
+}
+
+// uncertainty gives that of a row's time, ns.
+func (l *lump) uncertainty(row int) int64 {
+	if l.uncertainties == nil {
+		return 0
+	}
+	return l.uncertainties[row]
 }
 
 // timeline follows a recording of the daemon. Where one of its epochs ends, the times of the next go out shifted: they follow on the latest by as

@@ -13,8 +13,8 @@ import (
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
-// ownRead is what is read of a recording of the daemon before its inputs; their places are those of recorded.Own.
-var ownRead = [...]string{recorded.Sequence, recorded.Monotonic, recorded.Wall, recorded.Epoch}
+// ownRead is what is read of a recording of the daemon before its inputs, the last only if it is there.
+var ownRead = [...]string{recorded.Sequence, recorded.Monotonic, recorded.Wall, recorded.Epoch, recorded.Uncertainty}
 
 // checkSeries completes a plan for files in Parquet.
 func (s *settings) checkSeries(ctx context.Context, plan *plan, paths []string, before error) (*plan, error) {
@@ -68,7 +68,7 @@ func (p *plan) surveySeries(ctx context.Context, head *recorded.Head) error {
 func (p *plan) takeColumns(file *columns.File, head *recorded.Head) {
 	if p.series.own {
 		for i, described := range head.Description.GetInputs() {
-			p.inputs = append(p.inputs, input{Input: proto.CloneOf(described), column: len(recorded.Own) + i, scale: 1, code: described.GetUnit() == "code", raw: true})
+			p.inputs = append(p.inputs, input{Input: proto.CloneOf(described), column: file.Own() + i, scale: 1, code: described.GetUnit() == "code", raw: true})
 		}
 		return
 	}
@@ -99,7 +99,9 @@ func (p *plan) columnsRead() (read []int) {
 	if p.series.own {
 		read = read[:0]
 		for _, name := range ownRead {
-			read = append(read, slices.Index(p.header, name))
+			if column := slices.Index(p.header, name); column >= 0 {
+				read = append(read, column)
+			}
 		}
 	}
 	for i := range p.inputs {

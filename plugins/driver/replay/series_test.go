@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -296,8 +297,24 @@ type ownRow struct {
 	Code      *int32 `parquet:"code,optional"`
 }
 
+// timedRow is one as recordings are now; ownRow is one of before.
+type timedRow struct {
+	Sequence    int64  `parquet:"scan_sequence"`
+	Monotonic   int64  `parquet:"scan_monotonic_nanos"`
+	Wall        int64  `parquet:"scan_wall_nanos,timestamp(nanosecond)"`
+	Epoch       int64  `parquet:"scan_epoch"`
+	Flags       int32  `parquet:"scan_flags"`
+	Uncertainty int64  `parquet:"scan_time_uncertainty_nanos"`
+	Code        *int32 `parquet:"code,optional"`
+}
+
 // saveOwn writes a recording of the daemon.
 func saveOwn(t testing.TB, path string, device string, rows ...ownRow) {
+	t.Helper()
+	saveRows(t, path, device, rows)
+}
+
+func saveRows[R any](t testing.TB, path, device string, rows []R) {
 	t.Helper()
 	head := recorded.Head{Device: device, Description: &plugin.Description{NominalRateHertz: 4, Inputs: []*plugin.Input{
 		{Name: "code", Unit: "code", MinimumCode: -5, MaximumCode: 5, CodeRangeKnown: true}}}}
@@ -366,5 +383,28 @@ func TestAFolderWhoseNameIsAPattern(t *testing.T) {
 	save(t, filepath.Join(folder, "r.parquet"), measurements())
 	if frames := mustPlay(t, with{"file": folder, "speed": 0}); len(scans(frames, 0)) != 7 {
 		t.Errorf("%d scans", len(scans(frames, 0)))
+	}
+}
+
+// TestUncertaintiesOfTheTimesAreGivenAgain has three of them in four scans that follow on each other.
+func TestUncertaintiesOfTheTimesAreGivenAgain(t *testing.T) {
+	t.Chdir(t.TempDir())
+	row := func(sequence, uncertainty int64) timedRow {
+		return timedRow{Sequence: sequence, Monotonic: 10 * sequence, Wall: 1e18 + 10*sequence, Uncertainty: uncertainty, Code: number32(1)}
+	}
+	saveRows(t, "a.parquet", "adc0", []timedRow{row(1, 7), row(2, 7), row(3, 0), row(4, 9)})
+	type stretch struct{ scans, nanos int64 }
+	var got []stretch
+	for _, f := range mustPlay(t, with{"file": "a.parquet", "speed": 0}) {
+		got = append(got, stretch{int64(f.ScanCount), f.TimeUncertaintyNanos})
+	}
+	if want := []stretch{{2, 7}, {1, 0}, {1, 9}}; !slices.Equal(got, want) {
+		t.Errorf("%v, want %v", got, want)
+	}
+	saveRows(t, "a.parquet", "adc0", []timedRow{row(1, 7), row(2, -1)})
+	driver, _ := mustConfigure(t, with{"file": "a.parquet", "speed": 0})
+	frames, err := play(t.Context(), driver)
+	if want := `a.parquet: row 2: column "scan_time_uncertainty_nanos": -1 is below 0`; err == nil || err.Error() != want || len(frames) != 1 {
+		t.Errorf("%d frames, %v, want %s", len(frames), err, want)
 	}
 }

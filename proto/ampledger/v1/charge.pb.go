@@ -569,7 +569,7 @@ type Entry struct {
 	Gaps *GapTotals `protobuf:"bytes,22,opt,name=gaps,proto3" json:"gaps,omitempty"`
 	// Details of its gaps, the longest if there are very many, in order of time.
 	LongestGaps []*Gap `protobuf:"bytes,23,rep,name=longest_gaps,json=longestGaps,proto3" json:"longest_gaps,omitempty"`
-	// Variance from noise; a difference of sums may fall below 0.
+	// Variance from noise and errors of the readings' times; a difference of sums may fall below 0.
 	NoiseSquareCoulombs float64 `protobuf:"fixed64,24,opt,name=noise_square_coulombs,json=noiseSquareCoulombs,proto3" json:"noise_square_coulombs,omitempty"`
 	// Standard uncertainty from the zero, which adds up linearly from entry to entry; negative where an adjustment made it less.
 	ZeroCoulombs float64 `protobuf:"fixed64,25,opt,name=zero_coulombs,json=zeroCoulombs,proto3" json:"zero_coulombs,omitempty"`
@@ -1708,7 +1708,7 @@ func (x *Gap) GetCauses() []string {
 // correction of the charge, that stands under zero and contains the gain's.
 type ChargeUncertainty struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// From noise.
+	// From noise, and from errors of the readings' times.
 	NoiseCoulombs float64 `protobuf:"fixed64,1,opt,name=noise_coulombs,json=noiseCoulombs,proto3" json:"noise_coulombs,omitempty"`
 	// From the gain.
 	GainCoulombs float64 `protobuf:"fixed64,2,opt,name=gain_coulombs,json=gainCoulombs,proto3" json:"gain_coulombs,omitempty"`

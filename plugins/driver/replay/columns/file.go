@@ -23,6 +23,7 @@ type File struct {
 	read   *parquet.File
 	fields []field
 	head   *recorded.Head
+	own    int
 }
 
 // Open opens a file and reads its table of contents. The caller closes it.
@@ -57,6 +58,9 @@ func (f *File) Header() []string {
 
 // Head says what a recording of the daemon holds; nil = the file is none.
 func (f *File) Head() *recorded.Head { return f.head }
+
+// Own is how many columns of a recording of the daemon are its own, before the inputs'; 0 = it is none.
+func (f *File) Own() int { return f.own }
 
 // Numeric gives the fault of a column that cannot be read as numbers; nil = it can.
 func (f *File) Numeric(column int) error { return f.fault(column, f.fields[column].wrong) }
@@ -131,7 +135,11 @@ func (f *File) contents(size int64) (err error) {
 
 // checkHead holds the columns against what the head says of them.
 func (f *File) checkHead() error {
-	want := recorded.Own[:]
+	f.own = recorded.OwnAtLeast
+	if len(f.fields) > f.own && f.fields[f.own].name == recorded.Uncertainty {
+		f.own = len(recorded.Own)
+	}
+	want := slices.Clone(recorded.Own[:f.own])
 	for _, input := range f.head.Description.GetInputs() {
 		want = append(want, input.GetName())
 	}
@@ -139,7 +147,7 @@ func (f *File) checkHead() error {
 		return fmt.Errorf("%w: a recording with the columns %q instead of %q", ErrDamaged, f.Header(), want)
 	}
 	for i := range f.fields {
-		if kind := f.kindByHead(i); f.fields[i].wrong != nil || f.fields[i].kind != kind || (i < len(recorded.Own) && f.fields[i].present > 0) {
+		if kind := f.kindByHead(i); f.fields[i].wrong != nil || f.fields[i].kind != kind || (i < f.own && f.fields[i].present > 0) {
 			return fmt.Errorf("%w: column %q of a recording should be %v", ErrDamaged, f.fields[i].name, kind)
 		}
 	}
@@ -148,12 +156,12 @@ func (f *File) checkHead() error {
 
 // kindByHead is the type that a recording's column has.
 func (f *File) kindByHead(column int) parquet.Kind {
-	switch own := len(recorded.Own); {
-	case column == own-1:
-		return parquet.Int32 // the flags
-	case column < own:
+	switch {
+	case f.fields[column].name == recorded.Flags:
+		return parquet.Int32
+	case column < f.own:
 		return parquet.Int64
-	case f.head.Description.Inputs[column-own].GetUnit() == "code":
+	case f.head.Description.Inputs[column-f.own].GetUnit() == "code":
 		return parquet.Int32
 	}
 	return parquet.Double

@@ -7,6 +7,8 @@
 //	scan_epoch            INT64, delta            counts the device's time bases
 //	scan_flags            INT32, delta            faults of the whole scan that the daemon saw, bits of ampledger.v1.Quality; for people,
 //	                                              a replay finds them again
+//	scan_time_uncertainty_nanos  INT64, delta     standard uncertainty of the scan's monotonic time in ns; 0 = none that matters. Older recordings
+//	                                              have no such column
 //	one an input          INT32 delta, or DOUBLE  the value as the driver gave it, in the input's unit, under the input's name: whole
 //	                      plain; may be null      numbers for codes; null where the input had none in this scan
 //

@@ -25,15 +25,19 @@ const (
 
 // The columns every recording has, in their order.
 const (
-	Sequence  = "scan_sequence"
-	Monotonic = "scan_monotonic_nanos"
-	Wall      = "scan_wall_nanos"
-	Epoch     = "scan_epoch"
-	Flags     = "scan_flags"
+	Sequence    = "scan_sequence"
+	Monotonic   = "scan_monotonic_nanos"
+	Wall        = "scan_wall_nanos"
+	Epoch       = "scan_epoch"
+	Flags       = "scan_flags"
+	Uncertainty = "scan_time_uncertainty_nanos"
 )
 
 // Own lists these columns; the inputs' follow.
-var Own = [...]string{Sequence, Monotonic, Wall, Epoch, Flags}
+var Own = [...]string{Sequence, Monotonic, Wall, Epoch, Flags, Uncertainty}
+
+// OwnAtLeast is how many of them a recording has at least: the first ones had no uncertainty.
+const OwnAtLeast = len(Own) - 1
 
 // Head says what is recorded.
 type Head struct {

@@ -379,9 +379,12 @@ type StreamResponse struct {
 	// Number of scans in this frame.
 	ScanCount uint32 `protobuf:"varint,6,opt,name=scan_count,json=scanCount,proto3" json:"scan_count,omitempty"`
 	// One column an input, in the order of DescribeResponse.inputs.
-	Columns       []*Column `protobuf:"bytes,7,rep,name=columns,proto3" json:"columns,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Columns []*Column `protobuf:"bytes,7,rep,name=columns,proto3" json:"columns,omitempty"`
+	// Standard uncertainty of each scan's time, for errors that are independent from scan to scan, as those of a time taken at a read are:
+	// for a read that took w from before to after, w / √12. 0 = none that matters. An error common to all scans is no part of it.
+	TimeUncertaintyNanos int64 `protobuf:"varint,8,opt,name=time_uncertainty_nanos,json=timeUncertaintyNanos,proto3" json:"time_uncertainty_nanos,omitempty"`
+	unknownFields        protoimpl.UnknownFields
+	sizeCache            protoimpl.SizeCache
 }
 
 func (x *StreamResponse) Reset() {
@@ -461,6 +464,13 @@ func (x *StreamResponse) GetColumns() []*Column {
 		return x.Columns
 	}
 	return nil
+}
+
+func (x *StreamResponse) GetTimeUncertaintyNanos() int64 {
+	if x != nil {
+		return x.TimeUncertaintyNanos
+	}
+	return 0
 }
 
 // Column is one input's values over a frame: scan_count of them, or one that holds for the whole frame.
@@ -551,7 +561,7 @@ const file_ampledger_plugin_v1_driver_proto_rawDesc = "" +
 	"\x0evolts_per_code\x18\x06 \x01(\x01R\fvoltsPerCode\x12&\n" +
 	"\x0fzero_code_volts\x18\a \x01(\x01R\rzeroCodeVolts\x12\x1c\n" +
 	"\taveraging\x18\b \x01(\bR\taveraging\"\x0f\n" +
-	"\rStreamRequest\"\xb1\x02\n" +
+	"\rStreamRequest\"\xe7\x02\n" +
 	"\x0eStreamResponse\x12%\n" +
 	"\x0efirst_sequence\x18\x01 \x01(\x04R\rfirstSequence\x122\n" +
 	"\x15first_monotonic_nanos\x18\x02 \x01(\x03R\x13firstMonotonicNanos\x12(\n" +
@@ -560,7 +570,8 @@ const file_ampledger_plugin_v1_driver_proto_rawDesc = "" +
 	"\foffset_nanos\x18\x05 \x03(\x12R\voffsetNanos\x12\x1d\n" +
 	"\n" +
 	"scan_count\x18\x06 \x01(\rR\tscanCount\x125\n" +
-	"\acolumns\x18\a \x03(\v2\x1b.ampledger.plugin.v1.ColumnR\acolumns\"]\n" +
+	"\acolumns\x18\a \x03(\v2\x1b.ampledger.plugin.v1.ColumnR\acolumns\x124\n" +
+	"\x16time_uncertainty_nanos\x18\b \x01(\x03R\x14timeUncertaintyNanos\"]\n" +
 	"\x06Column\x12\x14\n" +
 	"\x05codes\x18\x01 \x03(\x0fR\x05codes\x12\x16\n" +
 	"\x06values\x18\x02 \x03(\x01R\x06values\x12%\n" +
