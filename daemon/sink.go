@@ -21,6 +21,7 @@ type sink struct {
 	store    *store.Store
 	log      *zap.Logger
 
+	feeds      map[string]*service.Feed // by conductor: the rig that it keeps step with
 	waveforms  *service.Waveforms
 	recordings *recordings // nil = nothing is recorded
 }
@@ -29,6 +30,9 @@ type sink struct {
 func (s *sink) Readings(lane *pipeline.Lane, r *scan.Readings) {
 	s.hubs[lane.Conductor].Publish(lane, r)
 	s.recordings.take(lane, r)
+	if f := s.feeds[lane.Conductor]; f != nil {
+		f.Aftermath.Readings(lane, r)
+	}
 }
 
 // record tells an event and has it recorded.
@@ -41,6 +45,9 @@ func (s *sink) record(event *ampledgerv1.Event) {
 func (s *sink) Event(event *ampledgerv1.Event) {
 	s.record(event)
 	s.waveforms.Watch(event)
+	if f := s.feeds[event.GetConductor()]; f != nil {
+		f.Aftermath.Event(event)
+	}
 	s.log.Info("event", zap.String("state", event.GetState().String()), zap.String("conductor", event.GetConductor()),
 		zap.String("channel", event.GetChannel()), zap.String("element", event.GetElement()), zap.Float64("peak_amperes", event.GetPeakAmperes()),
 		zap.String("detail", event.GetDetail()))
