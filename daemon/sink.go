@@ -43,11 +43,16 @@ func (s *sink) record(event *ampledgerv1.Event) {
 
 // Event implements pipeline.Sink.
 func (s *sink) Event(event *ampledgerv1.Event) {
-	s.record(event)
-	s.waveforms.Watch(event)
 	if f := s.feeds[event.GetConductor()]; f != nil {
 		f.Aftermath.Event(event)
 	}
+	s.tell(event)
+}
+
+// tell tells an event, whether it followed from readings or from what became of them.
+func (s *sink) tell(event *ampledgerv1.Event) {
+	s.record(event)
+	s.waveforms.Watch(event)
 	s.log.Info("event", zap.String("state", event.GetState().String()), zap.String("conductor", event.GetConductor()),
 		zap.String("channel", event.GetChannel()), zap.String("element", event.GetElement()), zap.Float64("peak_amperes", event.GetPeakAmperes()),
 		zap.String("detail", event.GetDetail()))
