@@ -1,6 +1,7 @@
 package daemon_test
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"flag"
@@ -46,14 +47,16 @@ conductors:
 
 // bench is a rig: its scans follow from their sequence alone, a second of rest in every ten, and each frame may carry marks.
 type bench struct {
-	first  uint64 // sequence of the next scan
-	faults *rand.Rand
+	first       uint64     // sequence of the next scan
+	periodNanos int64      // 0 = 1 ms
+	faults      *rand.Rand // nil = no marks
 }
 
 // frame makes the next scans.
 func (b *bench) frame(scans int) *ampledgerv1.FeedFrame {
+	period := cmp.Or(b.periodNanos, 1e6)
 	f := &ampledgerv1.FeedFrame{
-		FirstSequence: b.first, FirstMonotonicNanos: int64(b.first) * 1e6, PeriodNanos: 1e6, ScanCount: uint32(scans),
+		FirstSequence: b.first, FirstMonotonicNanos: int64(b.first) * period, PeriodNanos: period, ScanCount: uint32(scans),
 		Columns: []*ampledgerv1.FeedColumn{{}, {}, {}},
 	}
 	for k := range uint64(scans) {
@@ -81,7 +84,7 @@ func (b *bench) at(sequence uint64) (open, amperes float64) {
 }
 
 // feedOf dials in as a rig.
-func feedOf(t *testing.T, s *served, rig string) *client.Feeder {
+func feedOf(t testing.TB, s *served, rig string) *client.Feeder {
 	t.Helper()
 	f, err := s.Feed(s.ctx, &ampledgerv1.FeedHello{Device: "bench", Rig: rig})
 	if err != nil {

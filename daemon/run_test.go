@@ -30,7 +30,7 @@ type served struct {
 }
 
 // serve runs a daemon until stop or the end of the test.
-func serve(t *testing.T, c *config.Config) *served {
+func serve(t testing.TB, c *config.Config) *served {
 	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
 	ready, ended := make(chan string, 1), make(chan error, 1)
