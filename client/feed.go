@@ -8,6 +8,7 @@ import (
 	"io"
 	"slices"
 
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -18,6 +19,9 @@ import (
 
 // sentAhead is how many frames Send may be ahead of the daemon.
 const sentAhead = 16
+
+// frameRoom is what a message takes beside its frame, in bytes, at most.
+const frameRoom = 16
 
 // ErrReplyLost says that the daemon took a frame and that its reply is lost, since the connection broke in between.
 var ErrReplyLost = errors.New("the daemon took the frame and its reply is lost")
@@ -56,6 +60,9 @@ func (c *Client) Feed(ctx context.Context, hello *ampledgerv1.FeedHello) (*Feede
 // Welcome is what the daemon said last: mode, inputs, limits and, when the Feeder began, where it goes on. It must not be changed.
 func (f *Feeder) Welcome() *ampledgerv1.FeedWelcome { return f.welcome }
 
+// Session is the session's name: with it another Feeder goes on where this one ended.
+func (f *Feeder) Session() string { return f.hello.GetSession() }
+
 // Unsure counts the scans of frames that were on their way when the daemon ended. The daemon that was started after it does not know whether it had
 // them: they are not sent again, and what it did not have lies in the gap it makes of the time it was away.
 func (f *Feeder) Unsure() uint64 { return f.unsure }
@@ -63,8 +70,7 @@ func (f *Feeder) Unsure() uint64 { return f.unsure }
 // Exchange sends a frame and gives what the daemon answers when it has gone through. ErrReplyLost: it has, but the answer is lost. A frame that is
 // refused ends the feed.
 func (f *Feeder) Exchange(frame *ampledgerv1.FeedFrame) (*ampledgerv1.FeedAcknowledgement, error) {
-	f.waiting = append(f.waiting, sent{FeedFrame: frame})
-	acknowledgement, err := f.settle(0)
+	acknowledgement, err := f.push(frame, 0)
 	if err == nil && acknowledgement.GetNextSequence() != frame.GetFirstSequence()+uint64(frame.GetScanCount()) {
 		err = fmt.Errorf("frame at sequence %d: %w", frame.GetFirstSequence(), ErrReplyLost)
 	}
@@ -73,9 +79,18 @@ func (f *Feeder) Exchange(frame *ampledgerv1.FeedFrame) (*ampledgerv1.FeedAcknow
 
 // Send sends a frame, which must not be changed any more, and does not wait for its answer unless it is 16 frames ahead. A refusal shows at a later call.
 func (f *Feeder) Send(frame *ampledgerv1.FeedFrame) error {
-	f.waiting = append(f.waiting, sent{FeedFrame: frame})
-	_, err := f.settle(sentAhead)
+	_, err := f.push(frame, sentAhead)
 	return err
+}
+
+// push sends a frame and waits until no more than ahead answers are due.
+func (f *Feeder) push(frame *ampledgerv1.FeedFrame, ahead int) (*ampledgerv1.FeedAcknowledgement, error) {
+	if bytes, most := proto.Size(frame), f.welcome.GetMaximumMessageBytes(); bytes > int(most)-frameRoom {
+		return nil, fmt.Errorf("the frame at sequence %d takes %d bytes, and the daemon takes messages of %d: give fewer scans at a time",
+			frame.GetFirstSequence(), bytes, most)
+	}
+	f.waiting = append(f.waiting, sent{FeedFrame: frame})
+	return f.settle(ahead)
 }
 
 // Close waits until all that was sent has gone through, and leaves the device.
@@ -164,7 +179,7 @@ func (f *Feeder) send() error {
 		}
 		s.maybe = true
 		if err := f.put(&ampledgerv1.FeedRequest{Item: &ampledgerv1.FeedRequest_Frame{Frame: s.FeedFrame}}); err != nil {
-			return err
+			return f.ended(err)
 		}
 	}
 	return nil
@@ -175,7 +190,7 @@ func (f *Feeder) put(request *ampledgerv1.FeedRequest) error {
 	err := f.stream.Send(request)
 	for errors.Is(err, io.EOF) {
 		if _, why := f.stream.Recv(); why != nil {
-			return ended(why)
+			return why
 		}
 	}
 	return err
@@ -185,16 +200,23 @@ func (f *Feeder) put(request *ampledgerv1.FeedRequest) error {
 func (f *Feeder) receive() (*ampledgerv1.FeedAcknowledgement, error) {
 	response, err := f.stream.Recv()
 	if err != nil {
-		return nil, ended(err)
+		return nil, f.ended(err)
 	}
 	f.waiting = f.waiting[1:]
 	return response.GetAcknowledgement(), nil
 }
 
-// ended makes an end of the daemon's side that nobody asked for an interruption.
-func ended(err error) error {
+// ended says why the stream ended. A daemon that stops has not counted what it did not acknowledge.
+func (f *Feeder) ended(err error) error {
 	if errors.Is(err, io.EOF) {
 		return status.Error(codes.Unavailable, "the daemon ended the feed")
+	}
+	for _, detail := range status.Convert(err).Details() {
+		if info, is := detail.(*errdetails.ErrorInfo); is && info.GetReason() == "STOPPING" {
+			for i := range f.waiting {
+				f.waiting[i].maybe = false
+			}
+		}
 	}
 	return err
 }

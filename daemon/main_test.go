@@ -17,6 +17,9 @@ func TestMain(m *testing.M) {
 	if path := os.Getenv(childVariable); path != "" && len(os.Args) == 1 {
 		os.Exit(serveChild(path))
 	}
+	if socket := os.Getenv(rigVariable); socket != "" && len(os.Args) == 1 {
+		os.Exit(feedChild(socket))
+	}
 	daemontest.Main(m)
 }
 

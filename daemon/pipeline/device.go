@@ -102,11 +102,17 @@ func (d *Device) Fault() string {
 	return ""
 }
 
+func (d *Device) faulty(err error) {
+	text := err.Error()
+	d.state.Store(&text)
+}
+
 // Open starts the driver, tells the conductors what it describes and opens its stream, which ends with ctx.
 func (d *Device) Open(ctx context.Context) (err error) {
 	defer func() {
 		if err != nil {
 			err = fmt.Errorf("device %s: %w", d.config.Name, err)
+			d.faulty(err)
 			d.Close()
 		}
 	}()

@@ -90,15 +90,14 @@ func (d *Device) deliverAll(ctx context.Context, recovered func()) error {
 
 // failed makes an event of a failure, unless one is raised already.
 func (d *Device) failed(raised []*fault, err error) []*fault {
-	text := err.Error()
-	d.state.Store(&text)
+	d.faulty(err)
 	d.config.Log.Error("device failed", zap.Error(err))
 	if len(raised) > 0 {
 		return raised
 	}
 	for _, c := range d.conductors {
 		c.mu.Lock()
-		raised = append(raised, c.events.fault("device", d.config.Name, d.next, time.Now().UnixNano(), text))
+		raised = append(raised, c.events.fault("device", d.config.Name, d.next, time.Now().UnixNano(), err.Error()))
 		c.mu.Unlock()
 	}
 	return raised

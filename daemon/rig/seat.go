@@ -54,16 +54,18 @@ func (s *Source) Attach(ctx context.Context, session Session) (*Seat, error) {
 	ctx, cancel := context.WithTimeout(ctx, attachWithin)
 	defer cancel()
 	select {
-	case <-s.opened():
+	case <-s.tried:
 	case <-s.stopping:
 		return nil, ErrStopping
 	case <-ctx.Done():
-		return nil, fmt.Errorf("%w: device %q is not open", ErrFaulty, s.device)
 	}
 	for {
 		seat, before := s.take(session)
-		if before == nil {
+		switch {
+		case seat != nil:
 			return seat, nil
+		case before == nil:
+			return nil, fmt.Errorf("%w: device %q is not open", ErrFaulty, s.device)
 		}
 		taken := fmt.Errorf("%w: rig %q feeds device %q", ErrTaken, before.Session.Rig, s.device)
 		if before.Session != session {
@@ -79,11 +81,11 @@ func (s *Source) Attach(ctx context.Context, session Session) (*Seat, error) {
 	}
 }
 
-// take takes the seat, or gives who has it.
+// take takes the seat, or gives who has it; neither = the device is not open.
 func (s *Source) take(session Session) (seat, before *Seat) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.seat != nil {
+	if !s.isOpen || s.seat != nil {
 		return nil, s.seat
 	}
 	seat = &Seat{
@@ -152,14 +154,14 @@ func (s *Seat) advance() {
 	s.source.session, s.source.next = s.Session.Name, s.next
 }
 
-// Leave gives the seat back. why says what broke the rig off; nil = it left by itself, or was refused for what it sent.
-func (s *Seat) Leave(why error) {
+// Leave gives the seat back. brokeOff = it was not the rig that left, nor was it refused.
+func (s *Seat) Leave(brokeOff bool) {
 	s.source.mu.Lock()
 	defer s.source.mu.Unlock()
 	s.source.seat = nil
 	close(s.left)
-	if why != nil && !s.source.lockstep {
-		s.source.broke(fmt.Errorf("rig %q broke off before its sequence %d: %w", s.Session.Rig, s.next, why))
+	if brokeOff && !s.source.lockstep {
+		s.source.broke(fmt.Errorf("the connection of rig %q broke off before its sequence %d", s.Session.Rig, s.next))
 	}
 }
 

@@ -20,9 +20,10 @@ type Source struct {
 	breaks   chan error    // why a rig broke off; with room for the newest
 	stopping chan struct{}
 	stop     sync.Once
+	tried    chan struct{} // closed when it was tried to open the device
+	once     sync.Once
 
 	mu      sync.Mutex
-	open    chan struct{} // closed while the device is open
 	isOpen  bool
 	seat    *Seat  // nil = no rig is there
 	session string // whose frame came last; empty = there was none
@@ -36,7 +37,7 @@ var (
 
 // New makes the source of a device from what stands under `with:`. Settings that are wrong show when the device is opened.
 func New(device string, with map[string]any) *Source {
-	s := &Source{device: device, handings: make(chan *handing), breaks: make(chan error, 1), stopping: make(chan struct{}), open: make(chan struct{})}
+	s := &Source{device: device, handings: make(chan *handing), breaks: make(chan error, 1), stopping: make(chan struct{}), tried: make(chan struct{})}
 	read, err := read(with)
 	s.lockstep = read.Mode == lockstep
 	if s.fault = err; err == nil {
@@ -61,8 +62,8 @@ func (s *Source) Describe() (*plugin.Description, error) { return s.description,
 func (s *Source) Frames(ctx context.Context) (pipeline.Frames, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	close(s.open)
 	s.isOpen = true
+	s.once.Do(func() { close(s.tried) })
 	return &stream{ctx: ctx, source: s}, nil
 }
 
@@ -70,16 +71,8 @@ func (s *Source) Frames(ctx context.Context) (pipeline.Frames, error) {
 func (s *Source) Close() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.isOpen {
-		s.open, s.isOpen = make(chan struct{}), false
-	}
-}
-
-// opened is closed while the device is open.
-func (s *Source) opened() <-chan struct{} {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.open
+	s.isOpen = false
+	s.once.Do(func() { close(s.tried) })
 }
 
 // Idle implements pipeline.Idler.

@@ -4,9 +4,6 @@ import (
 	"context"
 	"sync"
 
-	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/status"
-
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
@@ -65,18 +62,10 @@ func (m *mailbox) fill(stream feedStream) {
 func (m *mailbox) next(ctx context.Context, stopping <-chan struct{}) (*ampledgerv1.FeedRequest, error) {
 	select {
 	case next := <-m.messages:
-		return next.request, received(next.err)
+		return next.request, next.err
 	case <-stopping:
 		return nil, errStopping
 	case <-ctx.Done():
 		return nil, statusOf(ctx.Err())
 	}
-}
-
-// received names what a rig did wrong where gRPC refuses a message.
-func received(err error) error {
-	if status.Code(err) != codes.ResourceExhausted {
-		return err
-	}
-	return refuse(codes.ResourceExhausted, "", "FRAME_TOO_LARGE", "a message is too large: give fewer scans at a time ("+status.Convert(err).Message()+")")
 }

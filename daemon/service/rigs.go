@@ -1,7 +1,6 @@
 package service
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -50,7 +49,7 @@ func (s *feedServer) Feed(stream feedStream) (err error) {
 	if err != nil {
 		return statusOf(err)
 	}
-	defer func() { seat.Leave(context.Cause(stream.Context())) }() // which has not ended yet if the rig is done or refused
+	defer func() { seat.Leave(stream.Context().Err() != nil) }() // which has not ended yet if the rig is done or refused
 	r := &rigStream{feedStream: stream, mailbox: mailbox, feed: f, seat: seat, conductors: s.backend.using(f.Device())}
 	return r.run()
 }

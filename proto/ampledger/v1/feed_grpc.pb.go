@@ -37,9 +37,9 @@ type FeedServiceClient interface {
 	//
 	// Errors, with the reason in ErrorInfo. NOT_FOUND, DEVICE_UNKNOWN: no such device, or none that is fed. INVALID_ARGUMENT, HELLO_INVALID,
 	// FRAME_INVALID: with the field. ABORTED, DEVICE_TAKEN: another rig feeds it. OUT_OF_RANGE, SEQUENCE_REPEATED, SEQUENCE_BEYOND: a sequence that
-	// was given already, or is absurdly far ahead. RESOURCE_EXHAUSTED, FRAME_TOO_LARGE: a message beyond maximum_message_bytes.
+	// was given already, or is absurdly far ahead. RESOURCE_EXHAUSTED: a message beyond maximum_message_bytes, which gRPC refuses unread.
 	// FAILED_PRECONDITION, DEVICE_FAULTY, ESTIMATOR_FAILED: the device's settings are wrong, or in lockstep an estimator works no more.
-	// UNAVAILABLE, STOPPING: the daemon stops. A frame that is refused has changed nothing.
+	// UNAVAILABLE, STOPPING: the daemon stops, and what it has not acknowledged is not counted. A frame that is refused has changed nothing.
 	Feed(ctx context.Context, opts ...grpc.CallOption) (grpc.BidiStreamingClient[FeedRequest, FeedResponse], error)
 }
 
@@ -79,9 +79,9 @@ type FeedServiceServer interface {
 	//
 	// Errors, with the reason in ErrorInfo. NOT_FOUND, DEVICE_UNKNOWN: no such device, or none that is fed. INVALID_ARGUMENT, HELLO_INVALID,
 	// FRAME_INVALID: with the field. ABORTED, DEVICE_TAKEN: another rig feeds it. OUT_OF_RANGE, SEQUENCE_REPEATED, SEQUENCE_BEYOND: a sequence that
-	// was given already, or is absurdly far ahead. RESOURCE_EXHAUSTED, FRAME_TOO_LARGE: a message beyond maximum_message_bytes.
+	// was given already, or is absurdly far ahead. RESOURCE_EXHAUSTED: a message beyond maximum_message_bytes, which gRPC refuses unread.
 	// FAILED_PRECONDITION, DEVICE_FAULTY, ESTIMATOR_FAILED: the device's settings are wrong, or in lockstep an estimator works no more.
-	// UNAVAILABLE, STOPPING: the daemon stops. A frame that is refused has changed nothing.
+	// UNAVAILABLE, STOPPING: the daemon stops, and what it has not acknowledged is not counted. A frame that is refused has changed nothing.
 	Feed(grpc.BidiStreamingServer[FeedRequest, FeedResponse]) error
 	mustEmbedUnimplementedFeedServiceServer()
 }
