@@ -56,10 +56,12 @@ func (s *Source) Attach(ctx context.Context, session Session) (*Seat, error) {
 	select {
 	case <-s.tried:
 	case <-s.stopping:
-		return nil, ErrStopping
 	case <-ctx.Done():
 	}
 	for {
+		if s.isStopping() {
+			return nil, ErrStopping
+		}
 		seat, before := s.take(session)
 		switch {
 		case seat != nil:
@@ -74,7 +76,6 @@ func (s *Source) Attach(ctx context.Context, session Session) (*Seat, error) {
 		select {
 		case <-before.left:
 		case <-s.stopping:
-			return nil, ErrStopping
 		case <-ctx.Done():
 			return nil, taken
 		}
@@ -103,8 +104,8 @@ func (s *Source) take(session Session) (seat, before *Seat) {
 func (s *Seat) Next() (sequence uint64, resumed bool) { return s.next, s.resumed }
 
 // Hand hands a frame over and returns when it is through, with the device's sequence of its first scan. Its memory must not be used again before,
-// and never after an error. ErrRepeated, ErrBeyond, ErrInvalid: it was refused and changed nothing. ErrStopping, or ctx's error: whether it was
-// taken, who attaches next with the same session learns.
+// and never after an error. ErrRepeated, ErrBeyond, ErrInvalid: it was refused and changed nothing. ErrStopping, or ctx's error: the seat is of no more use;
+// whether the frame was taken, who attaches next with the same session learns.
 func (s *Seat) Hand(ctx context.Context, f *Frame) (first uint64, err error) {
 	if err := s.check(f); err != nil {
 		return 0, err

@@ -32,14 +32,20 @@ func TestHandEndsWithoutADevice(t *testing.T) {
 	if next, _ := seat.Next(); next != 0 {
 		t.Errorf("a frame that was not taken moved the sequence to %d", next)
 	}
-	seat.source.Stop()
-	seat.source.Stop()
+	seat.Leave(false)
+	s := seat.source
+	seat, err := s.Attach(t.Context(), Session{"alpha", "one"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Stop()
+	s.Stop()
 	if err := <-handed(t.Context(), seat, 0); !errors.Is(err, ErrStopping) {
 		t.Errorf("the daemon's end: %v", err)
 	}
 	seat.Leave(false)
-	if _, err := seat.source.Attach(t.Context(), Session{"alpha", "one"}); err != nil {
-		t.Errorf("the device is open still: %v", err) // and every Hand is refused
+	if _, err := s.Attach(t.Context(), Session{"alpha", "one"}); !errors.Is(err, ErrStopping) {
+		t.Errorf("who comes then is told %v", err)
 	}
 }
 

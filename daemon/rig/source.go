@@ -90,3 +90,12 @@ func (s *Source) Stop() { s.stop.Do(func() { close(s.stopping) }) }
 
 // Stopping is closed by Stop.
 func (s *Source) Stopping() <-chan struct{} { return s.stopping }
+
+func (s *Source) isStopping() bool {
+	select {
+	case <-s.stopping:
+		return true
+	default:
+		return false
+	}
+}
