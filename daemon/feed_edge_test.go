@@ -9,6 +9,7 @@ import (
 	"math"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strings"
 	"syscall"
 	"testing"
@@ -531,4 +532,72 @@ func TestLockstepNeedsTheWholeConductor(t *testing.T) {
 	if _, err := daemon.Process(t.Context(), c, options(t), daemon.Outputs{}); err == nil || !strings.Contains(err.Error(), "device bench: its source has no end") {
 		t.Errorf("offline it ended with %v", err)
 	}
+}
+
+// serveKillable is the daemon as a process of its own.
+func serveKillable(t *testing.T, file string) *exec.Cmd {
+	t.Helper()
+	child := exec.CommandContext(t.Context(), os.Args[0])
+	child.Env = append(os.Environ(), childVariable+"="+file)
+	out, err := child.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := child.Start(); err != nil {
+		t.Fatal(err)
+	}
+	if line, err := bufio.NewReader(out).ReadString('\n'); line != "ready\n" {
+		t.Fatalf("the daemon says %q (%v)", line, err)
+	}
+	return child
+}
+
+// TestARigOutlivesAKilledDaemon kills the daemon while a rig sends ahead, and starts it again: what the rig had on its way may have been counted or not, and is
+// not sent twice; all after it is counted once.
+func TestARigOutlivesAKilledDaemon(t *testing.T) {
+	c, folder := load(t, fed("live", ""))
+	file := filepath.Join(folder, "pack.yaml")
+	child := serveKillable(t, file)
+	side := rigSide(t, c)
+	ctx, cancel := context.WithTimeout(t.Context(), patience)
+	defer cancel()
+	f, err := side.Feed(ctx, &ampledgerv1.FeedHello{Device: "bench", Rig: "alpha"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	rig := &bench{}
+	send := func(frames int) {
+		t.Helper()
+		for range frames {
+			if err := f.Send(rig.frame(10)); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	send(100)
+	if err := child.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	_ = child.Wait() // it was killed
+	child = serveKillable(t, file)
+	killed := rig.first
+	send(100)
+	if err := f.Close(); err != nil {
+		t.Error(err)
+	}
+	if f.Unsure() > 170 {
+		t.Errorf("%d scans are unsure, and the rig was at most 16 frames of 10 ahead", f.Unsure())
+	}
+	statement, err := side.Charge.GetStatement(ctx, &ampledgerv1.GetStatementRequest{Conductor: "pack"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The first daemon lived less than the 5 s after which it posts, so what it counted went with it.
+	if a := statement.GetAccounts()[0]; a.GetReadingCount()+f.Unsure() < 1000 || a.GetReadingCount() > rig.first-killed+160 || a.GetUnusable().GetLostCount() != 0 {
+		t.Errorf("%d readings of the %d scans after the kill; %d scans are unsure: %v", a.GetReadingCount(), rig.first-killed, f.Unsure(), a)
+	}
+	if err := child.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	_ = child.Wait() // it was killed
 }
