@@ -16,7 +16,7 @@ import (
 func BenchmarkFeed(b *testing.B) {
 	for _, mode := range []string{"live", "lockstep"} {
 		b.Run(mode, func(b *testing.B) {
-			c, _ := load(b, strings.Replace(fed(mode, ""), "rate_hertz: 1000", "rate_hertz: 10000", 1))
+			c, _ := load(b, strings.Replace(estimated(mode), "rate_hertz: 1000", "rate_hertz: 10000", 1))
 			s := serve(b, c)
 			conn, err := grpc.NewClient("unix:"+c.Listen.Unix, grpc.WithTransportCredentials(insecure.NewCredentials()))
 			if err != nil {

@@ -118,7 +118,7 @@ func TestAFrameOf100MB(t *testing.T) {
 	s := serve(t, c)
 	f, rig := feedOf(t, s, "alpha"), &bench{}
 	large := (&bench{}).frame(10)
-	large.Columns[1].Values = make([]float64, 100e6/8)
+	large.Marks = append(large.Marks, &ampledgerv1.FeedMark{Input: strings.Repeat("x", 100e6)})
 	if _, err := f.Exchange(large); err == nil || !strings.Contains(err.Error(), "give fewer scans at a time") {
 		t.Errorf("the client says %v", err)
 	}
@@ -295,6 +295,48 @@ func TestOneRigADevice(t *testing.T) {
 	}
 	if a := statementOf(t, s); a.GetReadingCount() != 300 || a.GetUnusable().GetLostCount() != 0 || a.GetLongestGaps()[0].GetCauses()[0] != "restart" {
 		t.Errorf("two rigs one after the other: %v", a)
+	}
+}
+
+// TestNoTimePassesInLockstep lets two rigs fall silent until the one that is live is stale: the one in lockstep is not.
+func TestNoTimePassesInLockstep(t *testing.T) {
+	text := strings.Replace(fed("lockstep", `
+  - name: other
+    channels: [{name: a, device: clock, input: a, reported: {rated_amperes: 10}}]
+`), "conductors:", "  - {name: clock, driver: feed, stale_seconds: 0.3, with: {inputs: [{name: a, unit: A}]}}\nconductors:", 1)
+	c, _ := load(t, strings.Replace(text, "driver: feed\n", "driver: feed\n    stale_seconds: 0.3\n", 1))
+	s := serve(t, c)
+	f := feedOf(t, s, "alpha")
+	clock, err := s.Feed(s.ctx, &ampledgerv1.FeedHello{Device: "clock", Rig: "beta"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	rig := &bench{}
+	frames := map[*client.Feeder]*ampledgerv1.FeedFrame{
+		f: rig.frame(10), clock: {ScanCount: 1, PeriodNanos: 1, Columns: []*ampledgerv1.FeedColumn{{Values: []float64{1}}}},
+	}
+	for to, frame := range frames {
+		if _, err := to.Exchange(frame); err != nil {
+			t.Fatal(err)
+		}
+	}
+	from := uint64(0)
+	err = s.FollowEvents(s.ctx, &ampledgerv1.StreamEventsRequest{AfterLogSequence: &from}, func(item *ampledgerv1.StreamEventsResponse) error {
+		e := item.GetEvent()
+		if e.GetKind() == "staleness" && e.GetConductor() == "pack" {
+			t.Errorf("time passed in lockstep: %v", e)
+		}
+		if e.GetKind() == "staleness" && e.GetConductor() == "other" {
+			return errEnough
+		}
+		return nil
+	})
+	if !errors.Is(err, errEnough) {
+		t.Error(err)
+	}
+	answer, err := f.Exchange(rig.frame(10))
+	if err != nil || len(answer.GetEvents()) > 0 {
+		t.Errorf("after the silence: %v, %v", answer.GetEvents(), err)
 	}
 }
 
@@ -493,7 +535,7 @@ func TestARigOutlivesTheDaemon(t *testing.T) {
 
 // TestLockstepNeedsItsEstimator kills the estimator in lockstep: the rig is told, since what followed would depend on when it died.
 func TestLockstepNeedsItsEstimator(t *testing.T) {
-	c, _ := load(t, fed("lockstep", ""))
+	c, _ := load(t, estimated("lockstep"))
 	s := serve(t, c)
 	f, rig := feedOf(t, s, "alpha"), &bench{}
 	if _, err := f.Exchange(rig.frame(5000)); err != nil {

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"google.golang.org/protobuf/proto"
@@ -40,9 +41,13 @@ conductors:
     channels:
       - {name: shunt, device: bench, input: shunt_code, shunt: {resistance_ohms: 0.0001, gain: 50}, noise_amperes: 0.06, zero_uncertainty_amperes: 0.5}
       - {name: meter, device: bench, input: meter, reported: {rated_amperes: 1000}, noise_amperes: 0.1, zero_uncertainty_amperes: 0.2}
-    estimator: {plugin: biasfilter}
     guard: [{name: overload, direction: discharge, definite_time: {pickup_amperes: 60, delay_seconds: 0.01}}]
 %s`, mode, more)
+}
+
+// estimated is fed with an estimator, whose process takes its time to start.
+func estimated(mode string) string {
+	return strings.Replace(fed(mode, ""), "    guard:", "    estimator: {plugin: biasfilter}\n    guard:", 1)
 }
 
 // bench is a rig: its scans follow from their sequence alone, a second of rest in every ten, and each frame may carry marks.
@@ -119,7 +124,7 @@ type answers struct {
 
 func inLockstep(t *testing.T, scans uint64) (all answers) {
 	t.Helper()
-	c, _ := load(t, fed("lockstep", ""))
+	c, _ := load(t, estimated("lockstep"))
 	s := serve(t, c)
 	defer s.stop()
 	f := feedOf(t, s, "alpha")
