@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"flag"
 	"fmt"
 	"math"
@@ -129,7 +130,7 @@ func inLockstep(t *testing.T, scans uint64) (all answers) {
 	defer s.stop()
 	f := feedOf(t, s, "alpha")
 	rig := &bench{first: 5000, faults: rand.New(rand.NewPCG(1, 2))}
-	digest := sha256.New()
+	digest, told := sha256.New(), map[string]int{}
 	for rig.first < 5000+scans {
 		answer, err := f.Exchange(rig.frame(int(min(1000, 5000+scans-rig.first))))
 		if err != nil {
@@ -141,7 +142,10 @@ func inLockstep(t *testing.T, scans uint64) (all answers) {
 		}
 		digest.Write(text)
 		all.bytes += len(text)
-		all.events += len(answer.GetEvents())
+		for _, e := range answer.GetEvents() {
+			all.events++
+			told[e.GetEventId()+e.GetState().String()]++
+		}
 		for _, frame := range answer.GetFrames() {
 			all.readings += uint64(len(frame.GetCurrentAmperes()))
 			for _, q := range frame.GetQualityBits() {
@@ -158,6 +162,30 @@ func inLockstep(t *testing.T, scans uint64) (all answers) {
 	if a := statementOf(t, s); a.GetNetMicrocoulombs() != all.net {
 		t.Errorf("the last answer states %d µC, the statement %d µC", all.net, a.GetNetMicrocoulombs())
 	}
+	checkTold(t, s, told)
 	all.sum = hex.EncodeToString(digest.Sum(nil))
 	return all
+}
+
+// checkTold wants each change that the answers told in the log, once, and no other but what is told of the store.
+func checkTold(t *testing.T, s *served, told map[string]int) {
+	t.Helper()
+	from := uint64(0)
+	err := s.FollowEvents(s.ctx, &ampledgerv1.StreamEventsRequest{AfterLogSequence: &from}, func(item *ampledgerv1.StreamEventsResponse) error {
+		e := item.GetEvent()
+		name := e.GetEventId() + e.GetState().String()
+		if item.GetDelivery() == ampledgerv1.Delivery_DELIVERY_RECORDED && e.GetKind() != "storage" {
+			if told[name] != 1 {
+				t.Errorf("%s was told %d times", name, told[name])
+			}
+			delete(told, name)
+		}
+		if len(told) == 0 {
+			return errEnough
+		}
+		return nil
+	})
+	if !errors.Is(err, errEnough) {
+		t.Errorf("told and not in the log: %v (%v)", told, err)
+	}
 }

@@ -6,8 +6,8 @@
 //
 //	rig ─ Attach ─▶ Seat ─ Hand ─▶ Source ─ Next ─▶ pipeline.Device
 //
-// A session is one run of the rig's clock and numbering. While it lasts, whoever takes the seat learns which sequence is expected next, and
-// sequences that are left out are a gap; with another session another time base begins. A frame that is refused changes nothing.
+// A session is one run of the rig's clock and numbering. Until another one comes, whoever takes the seat with it learns which sequence is expected
+// next, and sequences that are left out are a gap; with another session another time base begins. A frame that is refused changes nothing.
 //
 // Live, a rig that breaks off interrupts the device, which is told. In lockstep nothing comes of the host's time: not the label of a scan, not
 // a silence, not that the rig was away; the same scans give the same readings.

@@ -17,11 +17,12 @@ type world struct {
 	source  *Source
 	live    bool
 	seat    *Seat
-	session string            // of the seat
-	heard   chan string       // what the device took, in order
-	next    map[string]uint64 // by session: what is expected; only of the newest
+	session string      // of who came last
+	heard   chan string // what the device took, in order
+	due     uint64      // expected next in the session
+	begun   bool        // a frame of it was taken
 	origin  uint64
-	newest  string
+	newest  string // session whose frame was taken last
 }
 
 // open opens the device, which tells what it takes until the context ends.
@@ -30,7 +31,7 @@ func open(ctx context.Context, t *rapid.T, live bool) *world {
 	if live {
 		mode = "live"
 	}
-	w := &world{source: two(mode), live: live, heard: make(chan string, 16), next: map[string]uint64{}}
+	w := &world{source: two(mode), live: live, heard: make(chan string, 16)}
 	frames, err := w.source.Frames(ctx)
 	if err != nil {
 		t.Fatal(err)
@@ -73,8 +74,11 @@ func (w *world) attach(ctx context.Context, t *rapid.T) {
 		t.Fatal(err)
 	}
 	next, resumed := seat.Next()
-	if want, known := w.next[session]; resumed != known || next != want {
-		t.Fatalf("session %s goes on at %d, %v; want %d, %v", session, next, resumed, want, known)
+	if w.session != session {
+		w.due, w.begun = 0, false
+	}
+	if resumed != (w.session == session) || next != w.due {
+		t.Fatalf("session %s after %s goes on at %d, %v; %d is due", session, w.session, next, resumed, w.due)
 	}
 	w.seat, w.session = seat, session
 }
@@ -84,15 +88,14 @@ func (w *world) hand(ctx context.Context, t *rapid.T) {
 	if w.seat == nil {
 		return
 	}
-	due, begun := w.next[w.session]
-	frame := framed(due+uint64(rapid.IntRange(0, 3).Draw(t, "skipped")), rapid.IntRange(1, 5).Draw(t, "scans"))
-	if due > 0 && rapid.IntRange(0, 4).Draw(t, "repeated") == 0 {
-		frame.FirstSequence = due - 1
+	frame := framed(w.due+uint64(rapid.IntRange(0, 3).Draw(t, "skipped")), rapid.IntRange(1, 5).Draw(t, "scans"))
+	if w.begun && w.due > 0 && rapid.IntRange(0, 4).Draw(t, "repeated") == 0 {
+		frame.FirstSequence = w.due - 1
 	}
 	first, err := w.seat.Hand(ctx, frame)
-	if begun && frame.FirstSequence < due {
+	if w.begun && frame.FirstSequence < w.due {
 		if !errors.Is(err, ErrRepeated) {
-			t.Fatalf("sequence %d, and %d is due: %v", frame.FirstSequence, due, err)
+			t.Fatalf("sequence %d, and %d is due: %v", frame.FirstSequence, w.due, err)
 		}
 		return
 	}
@@ -103,9 +106,9 @@ func (w *world) hand(ctx context.Context, t *rapid.T) {
 		if w.newest != "" {
 			w.want(t, "renewed")
 		}
-		w.newest, w.origin, w.next = w.session, frame.FirstSequence, map[string]uint64{}
+		w.newest, w.origin = w.session, frame.FirstSequence
 	}
-	w.next[w.session] = frame.FirstSequence + uint64(frame.ScanCount)
+	w.due, w.begun = frame.FirstSequence+uint64(frame.ScanCount), true
 	w.want(t, fmt.Sprintf("%d scans at %d", frame.ScanCount, frame.FirstSequence-w.origin))
 	if first != frame.FirstSequence-w.origin+1_000_000 {
 		t.Fatalf("the frame is said to be at %d", first)

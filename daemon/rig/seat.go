@@ -94,13 +94,13 @@ func (s *Source) take(session Session) (seat, before *Seat) {
 		handing: handing{session: session.Name, through: make(chan struct{}, 1)},
 	}
 	if s.session == session.Name {
-		seat.resumed, seat.begun, seat.next = true, true, s.next
+		seat.resumed, seat.begun, seat.next = true, s.begun, s.next
 	}
-	s.seat = seat
+	s.seat, s.session, s.begun, s.next = seat, session.Name, seat.begun, seat.next
 	return seat, nil
 }
 
-// Next is the sequence expected next; false = the session begins, anywhere.
+// Next is the sequence expected next, 0 before the first frame; false = the session is not known, and its first frame begins anywhere.
 func (s *Seat) Next() (sequence uint64, resumed bool) { return s.next, s.resumed }
 
 // Hand hands a frame over and returns when it is through, with the device's sequence of its first scan. Its memory must not be used again before,
@@ -152,7 +152,7 @@ func (s *Seat) advance() {
 	s.next, s.begun = s.handing.frame.Sequence+uint64(s.handing.frame.Count), true
 	s.source.mu.Lock()
 	defer s.source.mu.Unlock()
-	s.source.session, s.source.next = s.Session.Name, s.next
+	s.source.begun, s.source.next = true, s.next
 }
 
 // Leave gives the seat back. brokeOff = it was not the rig that left, nor was it refused.

@@ -26,8 +26,9 @@ type Source struct {
 	mu      sync.Mutex
 	isOpen  bool
 	seat    *Seat  // nil = no rig is there
-	session string // whose frame came last; empty = there was none
-	next    uint64 // the rig's sequence that is expected in it
+	session string // of who came last; empty = nobody did
+	begun   bool   // a frame of it was taken
+	next    uint64 // the rig's sequence that is expected in it then
 }
 
 var (

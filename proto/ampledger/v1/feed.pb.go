@@ -559,9 +559,10 @@ type FeedWelcome struct {
 	Mode FeedMode `protobuf:"varint,1,opt,name=mode,proto3,enum=ampledger.v1.FeedMode" json:"mode,omitempty"`
 	// Its inputs, in the order of a frame's columns.
 	Inputs []*FeedInput `protobuf:"bytes,2,rep,name=inputs,proto3" json:"inputs,omitempty"`
-	// True if the session is known: the daemon goes on at next_sequence. False if its first frame begins a new time base.
+	// True if this session was the last to say hello to this run of the daemon, which then goes on at next_sequence. False if its first frame
+	// begins a new time base.
 	Resumed bool `protobuf:"varint,3,opt,name=resumed,proto3" json:"resumed,omitempty"`
-	// The rig's sequence that is expected next, if resumed; what lies before it was taken.
+	// The rig's sequence that is expected next, if resumed: what lies before it was taken, and nothing else. 0 = nothing was taken yet.
 	NextSequence uint64 `protobuf:"varint,4,opt,name=next_sequence,json=nextSequence,proto3" json:"next_sequence,omitempty"`
 	// The greatest scan_count of a frame.
 	MaximumScanCount uint32 `protobuf:"varint,5,opt,name=maximum_scan_count,json=maximumScanCount,proto3" json:"maximum_scan_count,omitempty"`
