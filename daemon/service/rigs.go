@@ -1,13 +1,16 @@
 package service
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 
 	"github.com/ampledger/ampledger/daemon/rig"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
@@ -34,8 +37,8 @@ func (s *feedServer) Feed(stream feedStream) (err error) {
 	if err != nil {
 		return err
 	}
-	request, err := mailbox.next(stream.Context(), nil)
-	if err != nil && !errors.Is(err, io.EOF) {
+	request, err := s.hello(stream.Context(), mailbox)
+	if err != nil {
 		return err
 	}
 	f, hello, err := s.greet(request)
@@ -54,7 +57,28 @@ func (s *feedServer) Feed(stream feedStream) (err error) {
 	return r.run()
 }
 
-const longestName = 256 // bytes
+const (
+	longestName = 256 // bytes
+	helloWithin = 10 * time.Second
+)
+
+// hello waits for the first message; nil = the rig left without one.
+func (s *feedServer) hello(ctx context.Context, from *mailbox) (*ampledgerv1.FeedRequest, error) {
+	ctx, cancel := context.WithTimeout(ctx, helloWithin)
+	defer cancel()
+	var stopping <-chan struct{}
+	if len(s.backend.Feeds) > 0 {
+		stopping = s.backend.Feeds[0].Stopping() // they stop together
+	}
+	request, err := from.next(ctx, stopping)
+	switch {
+	case errors.Is(err, io.EOF):
+		return nil, nil
+	case status.Code(err) == codes.DeadlineExceeded:
+		return nil, refuse(codes.DeadlineExceeded, "", "HELLO_LATE", fmt.Sprintf("no hello came within %v", helloWithin))
+	}
+	return request, err
+}
 
 // greet finds the device of a hello.
 func (s *feedServer) greet(request *ampledgerv1.FeedRequest) (*Feed, *ampledgerv1.FeedHello, error) {

@@ -39,7 +39,7 @@ type FeedServiceClient interface {
 	// FRAME_INVALID: with the field. ABORTED, DEVICE_TAKEN: another rig feeds it. OUT_OF_RANGE, SEQUENCE_REPEATED, SEQUENCE_BEYOND: a sequence that
 	// was given already, or is absurdly far ahead. RESOURCE_EXHAUSTED: a message beyond maximum_message_bytes, which gRPC refuses unread.
 	// FAILED_PRECONDITION, DEVICE_FAULTY, ESTIMATOR_FAILED: the device's settings are wrong, or in lockstep an estimator works no more.
-	// UNAVAILABLE, STOPPING: the daemon stops, and what it has not acknowledged is not counted. A frame that is refused has changed nothing.
+	// DEADLINE_EXCEEDED, HELLO_LATE: no hello within ten seconds. UNAVAILABLE, STOPPING: the daemon stops, and what it has not acknowledged is not counted. A frame that is refused has changed nothing.
 	Feed(ctx context.Context, opts ...grpc.CallOption) (grpc.BidiStreamingClient[FeedRequest, FeedResponse], error)
 }
 
@@ -81,7 +81,7 @@ type FeedServiceServer interface {
 	// FRAME_INVALID: with the field. ABORTED, DEVICE_TAKEN: another rig feeds it. OUT_OF_RANGE, SEQUENCE_REPEATED, SEQUENCE_BEYOND: a sequence that
 	// was given already, or is absurdly far ahead. RESOURCE_EXHAUSTED: a message beyond maximum_message_bytes, which gRPC refuses unread.
 	// FAILED_PRECONDITION, DEVICE_FAULTY, ESTIMATOR_FAILED: the device's settings are wrong, or in lockstep an estimator works no more.
-	// UNAVAILABLE, STOPPING: the daemon stops, and what it has not acknowledged is not counted. A frame that is refused has changed nothing.
+	// DEADLINE_EXCEEDED, HELLO_LATE: no hello within ten seconds. UNAVAILABLE, STOPPING: the daemon stops, and what it has not acknowledged is not counted. A frame that is refused has changed nothing.
 	Feed(grpc.BidiStreamingServer[FeedRequest, FeedResponse]) error
 	mustEmbedUnimplementedFeedServiceServer()
 }
