@@ -92,9 +92,9 @@ func (all feeds) describe(device string, c *config.Config) (description *plugin.
 	return description, err
 }
 
-// uses tells whether a conductor has a channel on a device.
+// uses tells whether a conductor has anything on a device.
 func uses(c config.Conductor, device string) bool {
-	return slices.ContainsFunc(c.Channels, func(ch config.Channel) bool { return ch.Device == device })
+	return c.Contactor != nil && c.Contactor.Device == device || slices.ContainsFunc(c.Channels, func(ch config.Channel) bool { return ch.Device == device })
 }
 
 // byConductor gives the feeds that conductors keep step with, by conductor.

@@ -32,7 +32,7 @@ type feedServer struct {
 type feedStream = grpc.BidiStreamingServer[ampledgerv1.FeedRequest, ampledgerv1.FeedResponse]
 
 // Feed implements the call.
-func (s *feedServer) Feed(stream feedStream) (err error) {
+func (s *feedServer) Feed(stream feedStream) error {
 	mailbox, err := s.receive(stream)
 	if err != nil {
 		return err
