@@ -27,7 +27,7 @@ const frameRoom = 16
 var ErrReplyLost = errors.New("the daemon took the frame and its reply is lost")
 
 // Feeder pushes a rig's scans to a device that is fed, through interruptions: while the daemon is away it waits, and then it goes on where the
-// daemon is, so that no frame counts twice. A Feeder belongs to one goroutine.
+// daemon is, so that no frame counts twice. Any other error ends it: later calls give the same. A Feeder belongs to one goroutine.
 type Feeder struct {
 	client  *Client
 	hello   *ampledgerv1.FeedHello
@@ -37,6 +37,7 @@ type Feeder struct {
 	end     context.CancelFunc
 	waiting []sent // not acknowledged, oldest first
 	unsure  uint64
+	over    error // why nothing goes any more
 }
 
 // sent is a frame and whether the daemon may have it.
@@ -67,8 +68,8 @@ func (f *Feeder) Session() string { return f.hello.GetSession() }
 // them: they are not sent again, and what it did not have lies in the gap it makes of the time it was away.
 func (f *Feeder) Unsure() uint64 { return f.unsure }
 
-// Exchange sends a frame and gives what the daemon answers when it has gone through. ErrReplyLost: it has, but the answer is lost. A frame that is
-// refused ends the feed.
+// Exchange sends a frame and gives what the daemon answers when it has gone through. ErrReplyLost: it has, but the answer is lost, which ends
+// nothing.
 func (f *Feeder) Exchange(frame *ampledgerv1.FeedFrame) (*ampledgerv1.FeedAcknowledgement, error) {
 	acknowledgement, err := f.push(frame, 0)
 	if err == nil && acknowledgement.GetNextSequence() != frame.GetFirstSequence()+uint64(frame.GetScanCount()) {
@@ -110,7 +111,10 @@ func (f *Feeder) Close() error {
 
 // settle sends what waits and receives answers until no more than ahead are due; it gives the last one.
 func (f *Feeder) settle(ahead int) (acknowledgement *ampledgerv1.FeedAcknowledgement, err error) {
-	err = f.client.patiently(f.ctx, func(here func()) error {
+	if f.over != nil {
+		return nil, f.over
+	}
+	f.over = f.client.patiently(f.ctx, func(here func()) error {
 		err := f.connect()
 		if err == nil {
 			here()
@@ -124,7 +128,7 @@ func (f *Feeder) settle(ahead int) (acknowledgement *ampledgerv1.FeedAcknowledge
 		}
 		return err
 	})
-	return acknowledgement, err
+	return acknowledgement, f.over
 }
 
 // connect opens the stream, unless it is open, and leaves out what the daemon has.

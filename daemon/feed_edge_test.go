@@ -91,6 +91,8 @@ func TestFramesThatAreRefused(t *testing.T) {
 			of.wrong(frame)
 			_, err := f.Exchange(frame)
 			of.want.check(t, err)
+			_, again := f.Exchange((&bench{first: rig.first}).frame(10))
+			of.want.check(t, again)
 			session := f.Session()
 			if f, err = s.Feed(s.ctx, &ampledgerv1.FeedHello{Device: "bench", Rig: "alpha", Session: session}); err != nil {
 				t.Fatal(err)

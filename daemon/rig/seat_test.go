@@ -20,6 +20,45 @@ func handed(ctx context.Context, seat *Seat, first uint64) <-chan error {
 	return ended
 }
 
+// TestARigWaitsForTheDevice hands two frames over: each waits until the device takes it, and until it is through. There is room for none beside.
+func TestARigWaitsForTheDevice(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := two("live")
+		frames, err := s.Frames(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		seat, err := s.Attach(t.Context(), Session{"alpha", "one"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		handed := 0
+		go func() {
+			for n := range uint64(2) {
+				if _, err := seat.Hand(t.Context(), framed(3*n, 3)); err != nil {
+					t.Error(err)
+				}
+				handed++
+			}
+		}()
+		var f scan.Frame
+		for taken := range 2 {
+			synctest.Wait()
+			if handed != max(0, taken-1) {
+				t.Fatalf("%d frames are through, and the device has taken %d", handed, taken)
+			}
+			if err := frames.Next(&f); err != nil {
+				t.Fatal(err)
+			}
+		}
+		frames.(*stream).complete()
+		synctest.Wait()
+		if handed != 2 {
+			t.Fatalf("%d frames are through of two", handed)
+		}
+	})
+}
+
 // TestHandEndsWithoutADevice hands a frame over that no device takes: the rig's context ends it, and so does the daemon.
 func TestHandEndsWithoutADevice(t *testing.T) {
 	seat := seated(t, two("live"))
