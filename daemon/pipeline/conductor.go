@@ -407,7 +407,7 @@ type Account struct {
 func (c *Conductor) Accounts() []Account {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	accounts := c.counted()
+	accounts := c.accounts()
 	for i := range accounts {
 		if counting := accounts[i].Lane.account; counting != nil {
 			accounts[i].Gaps = counting.LongestGaps()
@@ -420,10 +420,10 @@ func (c *Conductor) Accounts() []Account {
 func (c *Conductor) Counted() []Account {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	return c.counted()
+	return c.accounts()
 }
 
-func (c *Conductor) counted() (accounts []Account) {
+func (c *Conductor) accounts() (accounts []Account) {
 	for _, lane := range c.lanes {
 		account := Account{Lane: lane}
 		if lane.account != nil {
