@@ -25,6 +25,7 @@ type Client struct {
 	Abuse         ampledgerv1.AbuseServiceClient
 	Estimators    ampledgerv1.EstimatorServiceClient
 	Commissioning ampledgerv1.CommissioningServiceClient
+	Feeds         ampledgerv1.FeedServiceClient // Feed is more convenient
 	conn          *grpc.ClientConn
 
 	// Away is told when a stream that is followed breaks, with the reason, and with nil when the daemon answers again; nil = nobody is
@@ -61,7 +62,7 @@ func Dial(address string) (*Client, error) {
 	return &Client{
 		Readings: ampledgerv1.NewReadingServiceClient(conn), Charge: ampledgerv1.NewChargeServiceClient(conn),
 		Abuse: ampledgerv1.NewAbuseServiceClient(conn), Estimators: ampledgerv1.NewEstimatorServiceClient(conn),
-		Commissioning: ampledgerv1.NewCommissioningServiceClient(conn), conn: conn,
+		Commissioning: ampledgerv1.NewCommissioningServiceClient(conn), Feeds: ampledgerv1.NewFeedServiceClient(conn), conn: conn,
 	}, nil
 }
 

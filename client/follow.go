@@ -87,9 +87,15 @@ type saidKey struct {
 // stopped marks an error of the caller's, which no retry mends.
 type stopped struct{ error }
 
-// follow runs attempt again as long as the daemon is only away; attempt calls here when the daemon has answered. What an attempt opened ends
-// with it.
+// follow is patiently for an attempt that ends what it opened, which its own context does.
 func (c *Client) follow(ctx context.Context, attempt func(ctx context.Context, here func()) error) error {
+	return c.patiently(ctx, func(here func()) error {
+		return once(ctx, func(ctx context.Context) error { return attempt(ctx, here) })
+	})
+}
+
+// patiently runs attempt again as long as the daemon is only away; attempt calls here when the daemon has answered.
+func (c *Client) patiently(ctx context.Context, attempt func(here func()) error) error {
 	away := false
 	tell := func(reason error) {
 		if isAway := reason != nil; isAway != away {
@@ -100,7 +106,7 @@ func (c *Client) follow(ctx context.Context, attempt func(ctx context.Context, h
 		}
 	}
 	for {
-		err := once(ctx, func(ctx context.Context) error { return attempt(ctx, func() { tell(nil) }) })
+		err := attempt(func() { tell(nil) })
 		var own stopped
 		switch {
 		case errors.As(err, &own):

@@ -161,29 +161,41 @@ func nanos(seconds float64) int64 {
 	return int64(math.Round(seconds * 1e9))
 }
 
+// plan is what conductors and devices are built for.
+type plan struct {
+	sink      pipeline.Sink
+	sequences pipeline.Sequences
+	opening   uint64
+	lockstep  bool // all conductors; those that a rig feeds in lockstep are by themselves
+	feeds     feeds
+	records   *recordings // nil = nothing is recorded
+}
+
 // build makes the conductors and devices of a configuration. It starts nothing.
-func build(c *config.Config, o *Options, sink pipeline.Sink, sequences pipeline.Sequences, opening uint64, lockstep bool, records *recordings) ([]*pipeline.Conductor, []*pipeline.Device, error) {
+func build(c *config.Config, o *Options, p plan) (conductors []*pipeline.Conductor, devices []*pipeline.Device, err error) {
 	host := o.host(c)
-	var conductors []*pipeline.Conductor
 	for _, each := range c.Conductors {
-		p := conductorConfig(each, c.Ledger)
-		p.Expected = each.Estimator != nil
-		p.Lockstep, p.Start, p.Log = lockstep, starter(host), o.Log.Named("conductor."+each.Name)
-		p.RecordNanos, p.MostShadows = nanos(c.Estimates.IntervalSeconds), c.Estimates.MostShadows
-		p.EventPrefix, p.Opening = fmt.Sprint(opening), opening
-		conductor, err := pipeline.NewConductor(p, sink)
+		feed, err := p.feeds.lockstep(each)
+		if err != nil {
+			return nil, nil, err
+		}
+		made := conductorConfig(each, c.Ledger)
+		made.Expected = each.Estimator != nil
+		made.Lockstep, made.Start, made.Log = p.lockstep || feed != nil, starter(host), o.Log.Named("conductor."+each.Name)
+		made.RecordNanos, made.MostShadows = nanos(c.Estimates.IntervalSeconds), c.Estimates.MostShadows
+		made.EventPrefix, made.Opening = fmt.Sprint(p.opening), p.opening
+		conductor, err := pipeline.NewConductor(made, p.sink)
 		if err != nil {
 			return nil, nil, fmt.Errorf("conductor %s: %w", each.Name, err)
 		}
 		conductors = append(conductors, conductor)
 	}
-	var devices []*pipeline.Device
 	for _, each := range c.Devices {
-		p := pipeline.DeviceConfig{
+		made := pipeline.DeviceConfig{
 			Name: each.Name, Program: program(each.Driver), With: each.With, Settings: deviceSettings(each), Log: o.Log.Named("device." + each.Name),
-			Record: records.device(each.Name),
+			Source: p.feeds.source(each.Name), Lockstep: p.feeds.inLockstep(each.Name), Record: p.records.device(each.Name),
 		}
-		devices = append(devices, pipeline.NewDevice(p, host, sequences, opening<<20, conductors))
+		devices = append(devices, pipeline.NewDevice(made, host, p.sequences, p.opening<<20, conductors))
 	}
 	return conductors, devices, nil
 }

@@ -17,17 +17,20 @@ func TestMain(m *testing.M) {
 	if path := os.Getenv(childVariable); path != "" && len(os.Args) == 1 {
 		os.Exit(serveChild(path))
 	}
+	if socket := os.Getenv(rigVariable); socket != "" && len(os.Args) == 1 {
+		os.Exit(feedChild(socket))
+	}
 	daemontest.Main(m)
 }
 
 // options are a daemon's whose errors are in the test's log.
-func options(t *testing.T) *daemon.Options {
+func options(t testing.TB) *daemon.Options {
 	t.Helper()
 	return daemontest.Options(t, zaptest.NewLogger(t, zaptest.Level(zap.ErrorLevel)))
 }
 
 // load reads a configuration whose relative paths start from a folder of the test's own, which it gives too.
-func load(t *testing.T, text string) (*config.Config, string) {
+func load(t testing.TB, text string) (*config.Config, string) {
 	t.Helper()
 	folder := t.TempDir()
 	file := filepath.Join(folder, "pack.yaml")

@@ -24,7 +24,7 @@ func DeviceSettings(d config.Device) func(*plugin.Description) pipeline.DeviceSe
 // OfflineDevice makes a device whose driver is a plugin process and whose sequences begin at 0. settings is asked once, when the driver
 // has described the device.
 func OfflineDevice(c *config.Config, o *Options, d config.Device, settings func(*plugin.Description) pipeline.DeviceSettings, conductors []*pipeline.Conductor) *pipeline.Device {
-	p := pipeline.DeviceConfig{Name: d.Name, Program: program(d.Driver), With: d.With, Settings: settings, Log: zap.NewNop()}
+	p := pipeline.DeviceConfig{Name: d.Name, Program: program(d.Driver), With: d.With, Settings: settings, Log: zap.NewNop(), Source: newFeeds(c).source(d.Name)}
 	return pipeline.NewDevice(p, o.host(c), noSequences{}, 0, conductors)
 }
 

@@ -36,7 +36,7 @@ func program(p config.Plugin) pluginhost.Program {
 // CheckShipped refuses the name of a plugin that is not shipped, before anything is started.
 func (o *Options) CheckShipped(c *config.Config) error {
 	for _, d := range c.Devices {
-		if err := shipped("driver", d.Driver, o.Drivers); err != nil {
+		if err := o.shippedDriver(d.Driver); err != nil {
 			return fmt.Errorf("device %s: %w", d.Name, err)
 		}
 	}
@@ -55,6 +55,11 @@ func (o *Options) CheckShipped(c *config.Config) error {
 		}
 	}
 	return nil
+}
+
+// shippedDriver knows the one driver that is no process as well.
+func (o *Options) shippedDriver(p config.Plugin) error {
+	return shipped("driver", p, slices.Sorted(slices.Values(append([]string{feedDriver}, o.Drivers...))))
 }
 
 func shipped(kind string, p config.Plugin, known []string) error {

@@ -29,7 +29,7 @@ func Process(ctx context.Context, c *config.Config, o *Options, out Outputs) ([]
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	to := &offlineSink{out: out, failed: cancel}
-	conductors, devices, err := build(c, o, to, noSequences{}, 0, true, nil)
+	conductors, devices, err := build(c, o, plan{sink: to, sequences: noSequences{}, lockstep: true, feeds: newFeeds(c)})
 	if err != nil {
 		return nil, err
 	}

@@ -43,6 +43,7 @@ type running struct {
 	listener   net.Listener
 	conductors []*pipeline.Conductor
 	devices    []*pipeline.Device
+	feeds      feeds
 	backend    *service.Backend
 	server     *service.Server
 }
@@ -98,11 +99,15 @@ func (r *running) open(ctx context.Context) (err error) {
 		return err
 	}
 	to.recordings = r.recordings
-	r.conductors, r.devices, err = build(r.config, r.options, to, &sequences{r.store, r.recorder}, opening, false, r.recordings)
+	r.feeds = newFeeds(r.config)
+	r.conductors, r.devices, err = build(r.config, r.options, plan{
+		sink: to, sequences: &sequences{r.store, r.recorder}, opening: opening, feeds: r.feeds, records: r.recordings,
+	})
 	if err != nil {
 		return err
 	}
-	r.backend.Devices = r.devices
+	to.feeds = r.feeds.byConductor(r.config)
+	r.backend.Devices, r.backend.Feeds = r.devices, r.feeds.list(r.config)
 	for i, conductor := range r.conductors {
 		r.recordings.prepare(conductor)
 		hub := service.NewHub(int(r.config.Retain.Megabytes * (1 << 20)))
@@ -143,6 +148,7 @@ func (r *running) run(ctx context.Context) error {
 	}
 
 	r.runDevices(ctx)
+	r.feeds.stop()
 	r.endConductors(ctx)
 	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), flushedWithin)
 	defer cancel()
@@ -171,22 +177,31 @@ func (r *running) endConductors(ctx context.Context) {
 // runDevices runs devices and estimators until ctx ends and all of them have ended.
 func (r *running) runDevices(ctx context.Context) {
 	var opened, running sync.WaitGroup
-	begun := make(chan struct{})
+	begun, all := make(chan struct{}), make(chan struct{})
 	for _, d := range r.devices {
 		opened.Add(1)
+		ready := begun
+		if r.feeds.inLockstep(d.Name()) {
+			ready = all // however long that takes, or the readings would depend on it
+		}
 		running.Go(func() {
 			release := sync.OnceFunc(opened.Done)
 			defer release()
 			r.report("device "+d.Name(), guarded(func() error {
-				return d.Run(ctx, func() { release(); <-begun })
+				return d.Run(ctx, func() { release(); <-ready })
 			}))
 		})
 	}
 	running.Go(func() {
 		waitFor(ctx, &opened, openedWithin)
 		r.beginEstimators(ctx, begun)
+		close(all)
 	})
+	inStep := r.feeds.byConductor(r.config)
 	for _, c := range r.conductors {
+		if inStep[c.Name()] != nil {
+			continue // an estimator that fails there is not started again: the rig is told
+		}
 		running.Go(func() { r.report("conductor "+c.Name(), guarded(func() error { return c.Run(ctx) })) })
 	}
 	<-ctx.Done()

@@ -24,6 +24,7 @@ type sink struct {
 
 	estimates  *service.Estimates
 	trail      *trail.Trail
+	feeds      map[string]*service.Feed // by conductor: the rig that it keeps step with
 	waveforms  *service.Waveforms
 	recordings *recordings // nil = nothing is recorded
 }
@@ -32,6 +33,9 @@ type sink struct {
 func (s *sink) Readings(lane *pipeline.Lane, r *scan.Readings) {
 	s.hubs[lane.Conductor].Publish(lane, r)
 	s.recordings.take(lane, r)
+	if f := s.feeds[lane.Conductor]; f != nil {
+		f.Aftermath.Readings(lane, r)
+	}
 }
 
 // record tells an event and has it recorded.
@@ -42,6 +46,14 @@ func (s *sink) record(event *ampledgerv1.Event) {
 
 // Event implements pipeline.Sink.
 func (s *sink) Event(event *ampledgerv1.Event) {
+	if f := s.feeds[event.GetConductor()]; f != nil {
+		f.Aftermath.Event(event)
+	}
+	s.tell(event)
+}
+
+// tell tells an event, whether it followed from readings or from what became of them.
+func (s *sink) tell(event *ampledgerv1.Event) {
 	s.record(event)
 	s.waveforms.Watch(event)
 	s.log.Info("event", zap.String("state", event.GetState().String()), zap.String("conductor", event.GetConductor()),

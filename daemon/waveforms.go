@@ -11,7 +11,7 @@ import (
 func (r *running) keepWaveforms(to *sink, opening uint64) {
 	abuse := r.config.Abuse
 	config := service.WaveformsConfig{
-		Hubs: to.hubs, Store: r.store, Tell: to.Event, EventPrefix: fmt.Sprint(opening),
+		Hubs: to.hubs, Store: r.store, Tell: to.tell, EventPrefix: fmt.Sprint(opening),
 		BeforeNanos: nanos(*abuse.BeforeSeconds), AfterNanos: nanos(*abuse.AfterSeconds), Bytes: int64(abuse.WaveformMegabytes * (1 << 20)),
 		Log: r.options.Log.Named("waveforms"),
 	}

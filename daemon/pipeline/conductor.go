@@ -419,11 +419,27 @@ type Account struct {
 func (c *Conductor) Accounts() []Account {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	var accounts []Account
+	accounts := c.accounts()
+	for i := range accounts {
+		if counting := accounts[i].Lane.account; counting != nil {
+			accounts[i].Gaps = counting.LongestGaps()
+		}
+	}
+	return accounts
+}
+
+// Counted is Accounts without the gaps, for whoever asks often.
+func (c *Conductor) Counted() []Account {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.accounts()
+}
+
+func (c *Conductor) accounts() (accounts []Account) {
 	for _, lane := range c.lanes {
 		account := Account{Lane: lane}
 		if lane.account != nil {
-			account.Total, account.Adjustment, account.Gaps = lane.believed(), lane.adjustment(), lane.account.LongestGaps()
+			account.Total, account.Adjustment = lane.believed(), lane.adjustment()
 		}
 		accounts = append(accounts, account)
 	}

@@ -22,6 +22,10 @@ type DeviceConfig struct {
 	With     map[string]any
 	Settings func(*plugin.Description) DeviceSettings // what follows from the configuration and the driver's rate
 
+	// Source, if not nil, is what the device reads instead of starting the program.
+	Source   Source
+	Lockstep bool // time stands still while the source gives nothing: a silence means nothing
+
 	// Record, if not nil, gives what takes each frame whenever the driver has described its device, or nil; the frame is the callee's only
 	// during the call.
 	Record func(*plugin.Description) func(*scan.Frame)
@@ -55,9 +59,10 @@ type Device struct {
 	conductors []*Conductor
 
 	record   func(*scan.Frame) // nil = it is not recorded
-	driver   *pluginhost.Driver
-	stream   *pluginhost.Stream
+	source   Source
+	stream   Frames
 	end      context.CancelFunc
+	finite   bool // the source ends by itself: it is not started again, since that would count the same charge twice
 	settings DeviceSettings
 	timeline Timeline
 	frame    scan.Frame
@@ -91,7 +96,15 @@ func (d *Device) Fault() string {
 	if s := d.state.Load(); s != nil {
 		return *s
 	}
+	if idle, may := d.config.Source.(Idler); may {
+		return idle.Idle()
+	}
 	return ""
+}
+
+func (d *Device) faulty(err error) {
+	text := err.Error()
+	d.state.Store(&text)
 }
 
 // Open starts the driver, tells the conductors what it describes and opens its stream, which ends with ctx.
@@ -99,17 +112,23 @@ func (d *Device) Open(ctx context.Context) (err error) {
 	defer func() {
 		if err != nil {
 			err = fmt.Errorf("device %s: %w", d.config.Name, err)
+			d.faulty(err)
 			d.Close()
 		}
 	}()
 	if err := d.beginSequences(); err != nil {
 		return err
 	}
-	if d.driver, err = d.host.StartDriver(ctx, d.config.Program, d.config.Name, d.config.With); err != nil {
+	if d.source, err = d.startSource(ctx); err != nil {
 		return err
 	}
-	d.settings = d.config.Settings(d.driver.Description)
-	inputs := NewInputs(d.config.Name, d.driver.Description)
+	description, err := d.source.Describe()
+	if err != nil {
+		return err
+	}
+	d.finite = description.GetFinite()
+	d.settings = d.config.Settings(description)
+	inputs := NewInputs(d.config.Name, description)
 	for _, c := range d.conductors {
 		err = errors.Join(err, c.Bind(inputs, d.settings))
 	}
@@ -117,12 +136,24 @@ func (d *Device) Open(ctx context.Context) (err error) {
 		return err
 	}
 	if d.config.Record != nil {
-		d.record = d.config.Record(d.driver.Description)
+		d.record = d.config.Record(description)
 	}
 	streaming, end := context.WithCancel(ctx)
 	d.end = end
-	d.stream, err = d.driver.Stream(streaming)
+	d.stream, err = d.source.Frames(streaming)
 	return err
+}
+
+// startSource gives the device's source, which is a process of its own unless there is another.
+func (d *Device) startSource(ctx context.Context) (Source, error) {
+	if d.config.Source != nil {
+		return d.config.Source, nil
+	}
+	driver, err := d.host.StartDriver(ctx, d.config.Program, d.config.Name, d.config.With)
+	if err != nil {
+		return nil, err
+	}
+	return process{driver}, nil
 }
 
 // beginSequences makes a new epoch that follows on the sequences used so far.
@@ -139,10 +170,17 @@ func (d *Device) beginSequences() error {
 	return nil
 }
 
-// Next waits for the next frame, gives it the device's own sequences and epoch and flags its time. io.EOF = the source has ended.
+// Next waits for the next frame, gives it the device's own sequences and epoch and flags its time. io.EOF = the source has ended;
+// ErrInterrupted = it paused, and Next may be called again.
 func (d *Device) Next(ctx context.Context) (*scan.Frame, error) {
 	f := &d.frame
-	if err := d.stream.Next(f); err != nil {
+	err := d.stream.Next(f)
+	if errors.Is(err, ErrRenewed) {
+		if err = d.beginSequences(); err == nil {
+			err = d.stream.Next(f)
+		}
+	}
+	if err != nil {
 		if ctx.Err() != nil {
 			return nil, context.Cause(ctx)
 		}
@@ -182,14 +220,11 @@ func (d *Device) Close() {
 	if d.end != nil {
 		d.end()
 	}
-	if d.driver != nil {
-		d.driver.Close()
+	if d.source != nil {
+		d.source.Close()
 	}
-	d.end, d.driver, d.stream = nil, nil, nil
+	d.end, d.source, d.stream, d.finite = nil, nil, nil, false
 }
-
-// finite tells that the source ends by itself: it is not started again, since that would count the same charge twice.
-func (d *Device) finite() bool { return d.driver != nil && d.driver.Description.GetFinite() }
 
 // isEnd tells the regular end of a source from a failure.
 func isEnd(err error) bool { return errors.Is(err, io.EOF) }

@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"sync"
 	"time"
@@ -18,7 +19,9 @@ func (d *Device) Run(ctx context.Context, opened func()) error {
 	var watching sync.WaitGroup
 	watched, stop := context.WithCancel(ctx)
 	d.heard.Store(int64(time.Since(d.start)))
-	watching.Go(func() { d.watch(watched) })
+	if !d.config.Lockstep {
+		watching.Go(func() { d.watch(watched) })
+	}
 	defer func() {
 		stop()
 		watching.Wait()
@@ -41,7 +44,7 @@ func (d *Device) keep(ctx context.Context, err error) {
 		if ctx.Err() != nil {
 			return
 		}
-		over := isEnd(err) || d.finite()
+		over := isEnd(err) || d.finite
 		if isEnd(err) {
 			d.config.Log.Info("the source has come to its end", zap.Uint64("next_sequence", d.next))
 		} else {
@@ -50,6 +53,10 @@ func (d *Device) keep(ctx context.Context, err error) {
 		if over {
 			d.End(ctx)
 			return
+		}
+		if errors.Is(err, ErrInterrupted) {
+			err = nil // the stream is the same still
+			continue
 		}
 		d.Close()
 		if pause(ctx, backoff(attempt)) {
@@ -83,15 +90,14 @@ func (d *Device) deliverAll(ctx context.Context, recovered func()) error {
 
 // failed makes an event of a failure, unless one is raised already.
 func (d *Device) failed(raised []*fault, err error) []*fault {
-	text := err.Error()
-	d.state.Store(&text)
+	d.faulty(err)
 	d.config.Log.Error("device failed", zap.Error(err))
 	if len(raised) > 0 {
 		return raised
 	}
 	for _, c := range d.conductors {
 		c.mu.Lock()
-		raised = append(raised, c.events.fault("device", d.config.Name, d.next, time.Now().UnixNano(), text))
+		raised = append(raised, c.events.fault("device", d.config.Name, d.next, time.Now().UnixNano(), err.Error()))
 		c.mu.Unlock()
 	}
 	return raised

@@ -18,7 +18,7 @@ func Offline(ctx context.Context, devices []*Device, conductors []*Conductor, be
 		if err := d.Open(ctx); err != nil {
 			return err
 		}
-		if !d.finite() {
+		if !d.finite {
 			return fmt.Errorf("device %s: its source has no end, so it cannot be processed offline", d.Name())
 		}
 	}

@@ -16,8 +16,8 @@ var ErrSwapBusy = errors.New("an estimator of this conductor is being started al
 // ErrClosed says that the conductor is being closed.
 var ErrClosed = errors.New("the daemon is stopping")
 
-// ErrLockstep says that an offline run keeps its estimator.
-var ErrLockstep = errors.New("an offline run keeps its estimator")
+// ErrLockstep says that a run in lockstep keeps its estimators.
+var ErrLockstep = errors.New("a run in lockstep keeps its estimators")
 
 // Trial is what a candidate must pass before it takes over.
 type Trial struct {

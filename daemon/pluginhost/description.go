@@ -11,8 +11,8 @@ import (
 // units are those an input can have.
 var units = []string{"code", "V", "A", "Cel", "1"}
 
-// checkDescription refuses a description that cannot be meant.
-func checkDescription(d *plugin.Description) error {
+// CheckDescription refuses a description that cannot be meant, and says which input is at fault.
+func CheckDescription(d *plugin.Description) error {
 	if len(d.GetInputs()) == 0 {
 		return errors.New("describes no input")
 	}

@@ -54,7 +54,7 @@ func (d *Driver) configure(ctx context.Context, device string, settings map[stri
 	if err != nil {
 		return err
 	}
-	return checkDescription(d.Description)
+	return CheckDescription(d.Description)
 }
 
 // Stream opens the device's one stream of frames; it ends with ctx.
@@ -66,20 +66,18 @@ func (d *Driver) Stream(ctx context.Context) (*Stream, error) {
 		end()
 		return nil, err
 	}
-	return &Stream{wire: wire, driver: d, ctx: ctx, end: end, inputs: len(d.Description.GetInputs())}, nil
+	return &Stream{wire: wire, driver: d, ctx: ctx, end: end, decoder: NewDecoder(d.Description.GetInputs())}, nil
 }
 
 // Stream gives a driver's frames.
 type Stream struct {
-	wire   grpc.ServerStreamingClient[pluginv1.StreamResponse]
-	driver *Driver
-	ctx    context.Context
-	end    context.CancelFunc
-	over   error // why there is no more; nil = there may be
-	inputs int
-	next   uint64 // least sequence the next frame may begin with
-	batch  pluginv1.StreamResponse
-	codes  [][]float64 // an input's codes as numbers, used again from frame to frame
+	wire    grpc.ServerStreamingClient[pluginv1.StreamResponse]
+	driver  *Driver
+	ctx     context.Context
+	end     context.CancelFunc
+	over    error // why there is no more; nil = there may be
+	decoder *Decoder
+	batch   pluginv1.StreamResponse
 }
 
 // Next waits for the next frame and writes it to f. f's memory is its own until the next call. At the source's end it returns
@@ -102,7 +100,7 @@ func (s *Stream) receive(f *scan.Frame) error {
 		}
 		return fmt.Errorf("%s: %w", s.driver.name, s.driver.fault(s.ctx, err))
 	}
-	if err := s.accept(&s.batch, f); err != nil {
+	if err := s.decoder.Decode(&s.batch, f); err != nil {
 		return fmt.Errorf("%s: frame at sequence %d: %w", s.driver.name, s.batch.GetFirstSequence(), err)
 	}
 	return nil

@@ -9,41 +9,53 @@ import (
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
-// maxScans bounds a frame, and with it the memory a driver can ask for.
-const maxScans = 1 << 16
+// MaxScans bounds a frame, and with it the memory a driver can ask for.
+const MaxScans = 1 << 16
 
-// accept checks a frame against the protocol and turns it into columns. Wrong values are flagged; a wrong form is an error.
-func (s *Stream) accept(wire *plugin.Frame, f *scan.Frame) error {
+// Decoder checks the frames of one stream against the protocol and turns them into columns. It belongs to one goroutine.
+type Decoder struct {
+	inputs []*plugin.Input
+	next   uint64      // least sequence the next frame may begin with
+	codes  [][]float64 // an input's codes as numbers, used again from frame to frame
+}
+
+// NewDecoder makes a decoder for a device's inputs.
+func NewDecoder(inputs []*plugin.Input) *Decoder { return &Decoder{inputs: inputs} }
+
+// Decode writes a frame to f, which shares its memory and the decoder's until the next call. Wrong values are flagged; a wrong form is an
+// error that says where.
+func (d *Decoder) Decode(wire *plugin.Frame, f *scan.Frame) error {
 	count := int(wire.GetScanCount())
-	if err := s.checkForm(wire, count); err != nil {
+	if err := d.checkForm(wire, count); err != nil {
 		return err
 	}
-	s.next = wire.GetFirstSequence() + uint64(count)
 	f.Clock = scan.Clock{
 		Sequence: wire.GetFirstSequence(), Wall: wire.GetFirstWallNanos(), Monotonic: wire.GetFirstMonotonicNanos(),
 		Period: wire.GetPeriodNanos(), Offsets: wire.GetOffsetNanos(), Uncertainty: wire.GetTimeUncertaintyNanos(),
 	}
 	f.Count, f.Flags = count, nil
-	f.Columns = slices.Grow(f.Columns[:0], s.inputs)[:s.inputs]
-	s.codes = slices.Grow(s.codes[:0], s.inputs)[:s.inputs]
+	inputs := len(d.inputs)
+	f.Columns = slices.Grow(f.Columns[:0], inputs)[:inputs]
+	d.codes = slices.Grow(d.codes[:0], inputs)[:inputs]
 	for i, column := range wire.GetColumns() {
-		if err := acceptColumn(column, count, &f.Columns[i], &s.codes[i]); err != nil {
-			return fmt.Errorf("input %q: %w", s.driver.Description.GetInputs()[i].GetName(), err)
+		if err := acceptColumn(column, count, &f.Columns[i], &d.codes[i]); err != nil {
+			return fmt.Errorf("input %q: %w", d.inputs[i].GetName(), err)
 		}
 	}
+	d.next = wire.GetFirstSequence() + uint64(count)
 	return nil
 }
 
-func (s *Stream) checkForm(wire *plugin.Frame, count int) error {
+func (d *Decoder) checkForm(wire *plugin.Frame, count int) error {
 	switch first := wire.GetFirstSequence(); {
-	case count == 0 || count > maxScans:
-		return fmt.Errorf("holds %d scans, 1 to %d are allowed", count, maxScans)
-	case first < s.next:
-		return fmt.Errorf("runs backwards: sequence %d was due", s.next)
+	case count == 0 || count > MaxScans:
+		return fmt.Errorf("holds %d scans, 1 to %d are allowed", count, MaxScans)
+	case first < d.next:
+		return fmt.Errorf("runs backwards: sequence %d was due", d.next)
 	case first > math.MaxInt64:
 		return fmt.Errorf("sequence is beyond 2^63")
-	case len(wire.GetColumns()) != s.inputs:
-		return fmt.Errorf("has %d columns for %d inputs", len(wire.GetColumns()), s.inputs)
+	case len(wire.GetColumns()) != len(d.inputs):
+		return fmt.Errorf("has %d columns for %d inputs", len(wire.GetColumns()), len(d.inputs))
 	}
 	return checkTimes(wire, count)
 }

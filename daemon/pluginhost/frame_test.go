@@ -11,23 +11,23 @@ import (
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
 
-func streamOf(inputs int) *Stream {
-	d := &Driver{Process: &Process{name: "driver fuzz"}, Description: &plugin.Description{}}
+func decoderOf(inputs int) *Decoder {
+	var described []*plugin.Input
 	for k := range inputs {
-		d.Description.Inputs = append(d.Description.Inputs, &plugin.Input{Name: fmt.Sprint(k), Unit: "A"})
+		described = append(described, &plugin.Input{Name: fmt.Sprint(k), Unit: "A"})
 	}
-	return &Stream{driver: d, inputs: inputs}
+	return NewDecoder(described)
 }
 
 // FuzzAccept decodes two frames of a device of two inputs: whatever they are, they are refused or come out well formed.
 func FuzzAccept(f *testing.F) {
 	f.Fuzz(func(t *testing.T, first, second []byte) {
-		s := streamOf(2)
+		s := decoderOf(2)
 		var out scan.Frame
 		var due uint64
 		for _, text := range [][]byte{first, second} {
 			var wire plugin.Frame
-			if proto.Unmarshal(text, &wire) != nil || s.accept(&wire, &out) != nil {
+			if proto.Unmarshal(text, &wire) != nil || s.Decode(&wire, &out) != nil {
 				return
 			}
 			if out.Sequence < due {
@@ -44,7 +44,7 @@ func FuzzAccept(f *testing.F) {
 // wellFormed says what the stages may rely on.
 func wellFormed(f *scan.Frame, inputs int) error {
 	switch {
-	case f.Count < 1 || f.Count > maxScans:
+	case f.Count < 1 || f.Count > MaxScans:
 		return fmt.Errorf("%d scans", f.Count)
 	case len(f.Columns) != inputs:
 		return fmt.Errorf("%d columns", len(f.Columns))
@@ -74,17 +74,17 @@ func wellFormed(f *scan.Frame, inputs int) error {
 }
 
 func TestAcceptGoesOnAfterAFrame(t *testing.T) {
-	s := streamOf(1)
+	s := decoderOf(1)
 	var f scan.Frame
 	codes := &plugin.Frame{ScanCount: 2, PeriodNanos: 1, TimeUncertaintyNanos: 9, Columns: []*plugin.Column{{Codes: []int32{-7, math.MaxInt32}}}}
-	if err := s.accept(codes, &f); err != nil || f.Columns[0].Values[1] != math.MaxInt32 || f.Uncertainty != 9 {
+	if err := s.Decode(codes, &f); err != nil || f.Columns[0].Values[1] != math.MaxInt32 || f.Uncertainty != 9 {
 		t.Fatal(err, f)
 	}
 	codes.FirstSequence, codes.Columns[0].Codes = 2, []int32{3}
-	if err := s.accept(codes, &f); err != nil || len(f.Columns[0].Values) != 1 || f.Columns[0].Values[0] != 3 {
+	if err := s.Decode(codes, &f); err != nil || len(f.Columns[0].Values) != 1 || f.Columns[0].Values[0] != 3 {
 		t.Fatal(err, f)
 	}
-	if err := s.accept(codes, &f); err == nil {
+	if err := s.Decode(codes, &f); err == nil {
 		t.Error("the same frame twice")
 	}
 }
@@ -94,12 +94,12 @@ func BenchmarkAccept(b *testing.B) {
 		"values": {Values: make([]float64, 1000)}, "codes": {Codes: make([]int32, 1000)},
 	} {
 		b.Run(name, func(b *testing.B) {
-			s := streamOf(1)
+			s := decoderOf(1)
 			var f scan.Frame
 			wire := &plugin.Frame{ScanCount: 1000, PeriodNanos: 1, Columns: []*plugin.Column{column}}
 			b.ReportAllocs()
 			for b.Loop() {
-				if err := s.accept(wire, &f); err != nil {
+				if err := s.Decode(wire, &f); err != nil {
 					b.Fatal(err)
 				}
 				wire.FirstSequence += 1000

@@ -78,6 +78,6 @@ func (c *column) add(from *scan.Column, i, j int) {
 		c.absent = append(c.absent, false)
 	}
 	for k := i; k < j; k++ {
-		c.absent = append(c.absent, from.FlagAt(k)&scan.Missing != 0)
+		c.absent = append(c.absent, from.FlagAt(k) != 0) // whatever is wrong with it: played again, it is not to be used either
 	}
 }

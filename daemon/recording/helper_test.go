@@ -80,7 +80,7 @@ func (s *source) numbers(count int) (c scan.Column) {
 	c.Values[s.random.IntN(count)] = special[s.random.IntN(len(special))]
 	if s.random.IntN(2) == 0 {
 		c.Flags = make([]scan.Quality, count)
-		c.Flags[s.random.IntN(count)] = scan.Missing
+		c.Flags[s.random.IntN(count)] = []scan.Quality{scan.Missing, scan.Saturated}[s.random.IntN(2)]
 	}
 	return c
 }
@@ -89,7 +89,7 @@ func (s *source) numbers(count int) (c scan.Column) {
 type row struct {
 	Sequence, Monotonic, Wall, Epoch, Uncertainty int64
 	Flags                                         int32
-	Bits                                          [3]uint64 // of the inputs' values; absent ones are 0
+	Bits                                          [3]uint64 // of the inputs' values; absent ones, with whatever fault, are 0
 	Absent                                        [3]bool
 }
 
@@ -101,7 +101,7 @@ func rowsOf(f *scan.Frame) (all []row) {
 			one.Flags = int32(f.Flags[k])
 		}
 		for i := range f.Columns {
-			if one.Absent[i] = f.Columns[i].FlagAt(k)&scan.Missing != 0; !one.Absent[i] {
+			if one.Absent[i] = f.Columns[i].FlagAt(k) != 0; !one.Absent[i] {
 				one.Bits[i] = math.Float64bits(f.Columns[i].At(k))
 			}
 		}

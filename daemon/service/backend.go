@@ -50,6 +50,7 @@ type Ledger interface {
 type Backend struct {
 	Conductors []*Conductor
 	Devices    []*pipeline.Device
+	Feeds      []*Feed // the devices that are fed
 	Ledger     Ledger
 	Events     *Events
 	Waveforms  *Waveforms // nil = none are taken

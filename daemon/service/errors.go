@@ -9,6 +9,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	"github.com/ampledger/ampledger/daemon/pipeline"
+	"github.com/ampledger/ampledger/daemon/rig"
 	"github.com/ampledger/ampledger/daemon/store"
 )
 
@@ -46,10 +47,20 @@ func statusOf(err error) error {
 		return refuse(codes.OutOfRange, "", "NO_ENTRIES", "no ledger entry lies in the span")
 	case errors.Is(err, pipeline.ErrSwapBusy):
 		return refuse(codes.Aborted, "", "SWAP_BUSY", err.Error())
-	case errors.Is(err, pipeline.ErrClosed):
+	case errors.Is(err, pipeline.ErrClosed), errors.Is(err, rig.ErrStopping):
 		return errStopping
 	case errors.Is(err, pipeline.ErrLockstep):
 		return refuse(codes.FailedPrecondition, "", "LOCKSTEP", err.Error())
+	case errors.Is(err, rig.ErrTaken):
+		return refuse(codes.Aborted, "", "DEVICE_TAKEN", err.Error())
+	case errors.Is(err, rig.ErrFaulty):
+		return refuse(codes.FailedPrecondition, "", "DEVICE_FAULTY", err.Error())
+	case errors.Is(err, rig.ErrInvalid):
+		return refuse(codes.InvalidArgument, "frame", "FRAME_INVALID", err.Error())
+	case errors.Is(err, rig.ErrRepeated):
+		return refuse(codes.OutOfRange, "", "SEQUENCE_REPEATED", err.Error())
+	case errors.Is(err, rig.ErrBeyond):
+		return refuse(codes.OutOfRange, "", "SEQUENCE_BEYOND", err.Error())
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
 		return status.FromContextError(err).Err()
 	}

@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"fmt"
+	"net"
 	"runtime/debug"
 	"strconv"
 	"time"
@@ -30,11 +31,12 @@ type Server struct {
 	*grpc.Server
 	backend *Backend
 	health  *health.Server
+	feeding *feedServer
 }
 
 // NewServer registers the services. It starts nothing.
 func NewServer(backend *Backend, log *zap.Logger) *Server {
-	s := &Server{backend: backend, health: health.NewServer()}
+	s := &Server{backend: backend, health: health.NewServer(), feeding: &feedServer{backend: backend}}
 	s.Server = grpc.NewServer(
 		grpc.ForceServerCodecV2(newCodec()),
 		grpc.MaxRecvMsgSize(maximumRequest),
@@ -49,10 +51,18 @@ func NewServer(backend *Backend, log *zap.Logger) *Server {
 	ampledgerv1.RegisterAbuseServiceServer(s, &abuseServer{backend: backend})
 	ampledgerv1.RegisterEstimatorServiceServer(s, &estimatorServer{backend: backend})
 	ampledgerv1.RegisterCommissioningServiceServer(s, &commissioningServer{backend: backend})
+	ampledgerv1.RegisterFeedServiceServer(s, s.feeding)
 	healthv1.RegisterHealthServer(s, s.health)
 	reflection.Register(s)
 	s.refreshHealth()
 	return s
+}
+
+// Serve answers calls until the server is stopped, and waits for what it started itself.
+func (s *Server) Serve(on net.Listener) error {
+	err := s.Server.Serve(on)
+	s.feeding.wait()
+	return err
 }
 
 // Run keeps the health service up to date until ctx ends: each service is serving; conductor/NAME is serving while it has no fault.
