@@ -1,4 +1,4 @@
-// Package referencetest reads the tables of testdata for the tests of packages two folders deep.
+// Package referencetest reads the tables of testdata for tests, however deep their packages stand.
 package referencetest
 
 import (
@@ -12,7 +12,7 @@ import (
 // Table reads a table, named by its path in testdata, by its column names.
 func Table(t testing.TB, name string) []map[string]string {
 	t.Helper()
-	file, err := os.Open(filepath.Join("..", "..", "testdata", name))
+	file, err := os.Open(filepath.Join(root(t), "testdata", name))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -32,6 +32,24 @@ func Table(t testing.TB, name string) []map[string]string {
 		all = append(all, named)
 	}
 	return all
+}
+
+// root finds the module's folder above the test's.
+func root(t testing.TB) string {
+	t.Helper()
+	at, err := os.Getwd()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for {
+		if _, err := os.Stat(filepath.Join(at, "go.mod")); err == nil {
+			return at
+		}
+		if at == filepath.Dir(at) {
+			t.Fatal("no go.mod above the test's folder")
+		}
+		at = filepath.Dir(at)
+	}
 }
 
 // Number parses a figure of a table.

@@ -13,7 +13,7 @@ import (
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
-	"github.com/ampledger/ampledger/daemon/metrology"
+	"github.com/ampledger/ampledger/daemon/metrology/stability"
 )
 
 const (
@@ -129,7 +129,7 @@ type curve struct {
 }
 
 func (s *zeroStudy) curves() []curve {
-	part := func(name, unit string, c metrology.Coefficient, shade color.Color, dash []vg.Length, pick func(white, flicker, walk, drift float64) float64) curve {
+	part := func(name, unit string, c stability.Coefficient, shade color.Color, dash []vg.Length, pick func(white, flicker, walk, drift float64) float64) curve {
 		label := fmt.Sprintf("%s = %.2g %s", name, c.Value, unit)
 		if !c.Resolved() {
 			label += " (not resolved)"
@@ -169,7 +169,7 @@ func (c curve) draw(p *plot.Plot, f frame) error {
 }
 
 // addPoints adds the deviations with their intervals.
-func addPoints(p *plot.Plot, points []metrology.Point, top float64) error {
+func addPoints(p *plot.Plot, points []stability.Point, top float64) error {
 	var at struct {
 		plotter.XYs
 		plotter.YErrors

@@ -1,10 +1,10 @@
-package metrology_test
+package stability_test
 
 import (
 	"math"
 	"testing"
 
-	"github.com/ampledger/ampledger/daemon/metrology"
+	"github.com/ampledger/ampledger/daemon/metrology/stability"
 )
 
 // Where only white noise and a walk are, their densities lie within the stated limits in 95 % of the seeds, to within what chance does to some
@@ -26,7 +26,7 @@ func TestDensitiesAreRecovered(t *testing.T) {
 			seeds := float64(c.seeds)
 			var insideN, insideK, resolved, sumN, sumK float64
 			for seed := range uint64(c.seeds) {
-				m := fitOf(t, metrology.Evenly(c.interval, noisy(seed, c.count, c.n, c.k, c.interval)))
+				m := fitOf(t, stability.Evenly(c.interval, noisy(seed, c.count, c.n, c.k, c.interval)))
 				insideN += inside(m.WhiteDensity, c.n)
 				insideK += inside(m.WalkDensity, c.k)
 				if m.WalkDensity.Resolved() {
@@ -49,7 +49,7 @@ func TestDensitiesAreRecovered(t *testing.T) {
 	}
 }
 
-func inside(c metrology.Coefficient, truth float64) float64 {
+func inside(c stability.Coefficient, truth float64) float64 {
 	if c.Lower <= truth && truth <= c.Upper {
 		return 1
 	}
@@ -58,7 +58,7 @@ func inside(c metrology.Coefficient, truth float64) float64 {
 
 // Kasdin's filter on unit white noise gives a one-sided density of 1/(πf), which is B = 1 (uncertainty of the equivalence h₋₁ = B²/π: none).
 func TestFlickerIsRecovered(t *testing.T) {
-	m := fitOf(t, metrology.Evenly(1, pink(4000)))
+	m := fitOf(t, stability.Evenly(1, pink(4000)))
 	if b := m.FlickerFloor; inside(b, 1) == 0 || !b.Resolved() || b.Upper > 1.4 {
 		t.Errorf("B %+v, want 1", b)
 	}
@@ -72,7 +72,7 @@ func TestDriftIsRecovered(t *testing.T) {
 	for i := range values {
 		values[i] += 1e-3 * 2 * float64(i)
 	}
-	m := fitOf(t, metrology.Evenly(2, values))
+	m := fitOf(t, stability.Evenly(2, values))
 	if inside(m.Drift, 1e-3) == 0 || !m.Drift.Resolved() || inside(m.WhiteDensity, 0.1) == 0 {
 		t.Errorf("R %+v, want 1e-3; N %+v, want 0.1", m.Drift, m.WhiteDensity)
 	}
@@ -86,7 +86,7 @@ func TestSegmentsAreCombined(t *testing.T) {
 		for i := range values[2000:] {
 			values[2000+i] += 50
 		}
-		m := fitOf(t, metrology.Evenly(1, values[:700], values[800:2000], values[2000:]))
+		m := fitOf(t, stability.Evenly(1, values[:700], values[800:2000], values[2000:]))
 		inN, inK = inN+inside(m.WhiteDensity, 1), inK+inside(m.WalkDensity, 0.05)
 	}
 	if inN < 34 || inK < 34 {
@@ -95,8 +95,8 @@ func TestSegmentsAreCombined(t *testing.T) {
 }
 
 func TestModelAddsItsParts(t *testing.T) {
-	c := func(v float64) metrology.Coefficient { return metrology.Coefficient{Value: v} }
-	m := metrology.Model{WhiteDensity: c(2), FlickerFloor: c(3), WalkDensity: c(5), Drift: c(7)}
+	c := func(v float64) stability.Coefficient { return stability.Coefficient{Value: v} }
+	m := stability.Model{WhiteDensity: c(2), FlickerFloor: c(3), WalkDensity: c(5), Drift: c(7)}
 	white, flicker, walk, drift := m.Parts(4)
 	near(t, "white", white, 1, 1e-15)                // N/√τ
 	near(t, "flicker", flicker, 3*0.664283, 1e-6)    // 0.664283·B
@@ -106,12 +106,12 @@ func TestModelAddsItsParts(t *testing.T) {
 }
 
 func TestFitNeedsEnough(t *testing.T) {
-	g := metrology.Evenly(1, noisy(1, 63, 1, 0, 1), noisy(2, 60, 1, 0, 1))
-	if _, err := metrology.FitNoise(g, metrology.Overlapping(g, metrology.Octaves(g))); err == nil {
+	g := stability.Evenly(1, noisy(1, 63, 1, 0, 1), noisy(2, 60, 1, 0, 1))
+	if _, err := stability.FitNoise(g, stability.Overlapping(g, stability.Octaves(g))); err == nil {
 		t.Error("63 readings were fitted")
 	}
-	still := metrology.Evenly(1, make([]float64, 100))
-	if m := fitOf(t, still); *m != (metrology.Model{}) {
+	still := stability.Evenly(1, make([]float64, 100))
+	if m := fitOf(t, still); *m != (stability.Model{}) {
 		t.Errorf("no noise gives %+v", m)
 	}
 }
@@ -122,7 +122,7 @@ func TestFitHasItsUnits(t *testing.T) {
 	for i := range b {
 		b[i] *= 1e-6
 	}
-	one, small := fitOf(t, metrology.Evenly(1, a)), fitOf(t, metrology.Evenly(100, b))
+	one, small := fitOf(t, stability.Evenly(1, a)), fitOf(t, stability.Evenly(100, b))
 	near(t, "N", small.WhiteDensity.Value, one.WhiteDensity.Value*1e-6*10, 1e-9)
 	near(t, "K", small.WalkDensity.Value, one.WalkDensity.Value*1e-6/10, 1e-9)
 	near(t, "upper K", small.WalkDensity.Upper, one.WalkDensity.Upper*1e-6/10, 1e-6)

@@ -1,21 +1,21 @@
-package metrology_test
+package stability_test
 
 import (
 	"math"
 	"testing"
 
-	"github.com/ampledger/ampledger/daemon/metrology"
+	"github.com/ampledger/ampledger/daemon/metrology/stability"
 )
 
 // warm is a log whose zero follows the temperature by 0.3 A/K.
-func warm(seed uint64, n, k float64) *metrology.Grid {
+func warm(seed uint64, n, k float64) *stability.Grid {
 	values := noisy(seed, 1000, n, k, 1)
 	celsius := make([]float64, len(values))
 	for i := range values {
 		celsius[i] = 25 + 5*math.Sin(float64(i)/float64(len(values))*2*math.Pi*2.3+float64(seed))
 		values[i] += 0.3 * celsius[i]
 	}
-	g := metrology.Evenly(1, values)
+	g := stability.Evenly(1, values)
 	g.Segments[0].Celsius = celsius
 	return g
 }
@@ -26,7 +26,7 @@ func TestTemperatureSlope(t *testing.T) {
 	within := 0
 	for _, noise := range [][2]float64{{1, 0}, {0, 0.05}, {1, 0.3}} {
 		for seed := range uint64(24) {
-			f, err := metrology.FitTemperature(warm(seed, noise[0], noise[1]))
+			f, err := stability.FitTemperature(warm(seed, noise[0], noise[1]))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -51,8 +51,8 @@ func TestTemperatureRefuses(t *testing.T) {
 	short := warm(1, 1, 0)
 	short.Segments[0].Amperes, short.Segments[0].Celsius = short.Segments[0].Amperes[:50], short.Segments[0].Celsius[:50]
 	exact := warm(1, 0, 0)
-	for name, g := range map[string]*metrology.Grid{"constant": constant, "short": short, "without noise": exact} {
-		if f, err := metrology.FitTemperature(g); err == nil && !(f.StandardUncertainty < 1e-9) {
+	for name, g := range map[string]*stability.Grid{"constant": constant, "short": short, "without noise": exact} {
+		if f, err := stability.FitTemperature(g); err == nil && !(f.StandardUncertainty < 1e-9) {
 			t.Errorf("%s: %+v", name, f)
 		}
 	}

@@ -1,4 +1,4 @@
-package metrology_test
+package stability_test
 
 import (
 	"math"
@@ -6,7 +6,7 @@ import (
 
 	"pgregory.net/rapid"
 
-	"github.com/ampledger/ampledger/daemon/metrology"
+	"github.com/ampledger/ampledger/daemon/metrology/stability"
 	"github.com/ampledger/ampledger/daemon/referencetest"
 )
 
@@ -17,14 +17,14 @@ func TestDeviationsOfNISTSets(t *testing.T) {
 	for file, values := range map[string][]float64{"nist_sp1065_9pt.csv": nine, "nist_sp1065_1000pt.csv": nist1000()} {
 		checked := 0
 		for _, row := range referencetest.Table(t, "reference/"+file) {
-			kind := map[string]func(*metrology.Grid, []int) []metrology.Point{
-				"adev": metrology.Plain, "oadev": metrology.Overlapping, "mdev": metrology.Modified,
+			kind := map[string]func(*stability.Grid, []int) []stability.Point{
+				"adev": stability.Plain, "oadev": stability.Overlapping, "mdev": stability.Modified,
 			}[row["statistic"]]
 			if kind == nil {
 				continue
 			}
 			m := int(referencetest.Number(t, row["m"]))
-			p := kind(metrology.Evenly(1, values), []int{m})[0]
+			p := kind(stability.Evenly(1, values), []int{m})[0]
 			near(t, file+" "+row["statistic"]+" m="+row["m"], p.DeviationAmperes, referencetest.Number(t, row["published"]), 5e-7)
 			near(t, "recomputed "+row["statistic"]+" m="+row["m"], p.DeviationAmperes, referencetest.Number(t, row["recomputed"]), 1e-11)
 			if p.Terms != int(referencetest.Number(t, row["terms"])) {
@@ -59,7 +59,7 @@ func TestDiscreteLawsInExpectation(t *testing.T) {
 }
 
 func variance(values []float64, m int) float64 {
-	p := metrology.Overlapping(metrology.Evenly(1, values), []int{m})[0]
+	p := stability.Overlapping(stability.Evenly(1, values), []int{m})[0]
 	return p.DeviationAmperes * p.DeviationAmperes
 }
 
@@ -102,15 +102,15 @@ func slowModified(segments [][]float64, m int) (deviation float64, terms int) {
 func TestDeviationsEqualSlowOnes(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		segments := rapid.SliceOfN(rapid.SliceOfN(rapid.Float64Range(-100, 100), 2, 40), 1, 4).Draw(t, "segments")
-		g := metrology.Evenly(0.5, segments...)
+		g := stability.Evenly(0.5, segments...)
 		m := rapid.IntRange(1, 20).Draw(t, "m")
 		for name, each := range map[string]struct {
-			points []metrology.Point
+			points []stability.Point
 			slow   func() (float64, int)
 		}{
-			"overlapping": {metrology.Overlapping(g, []int{m}), func() (float64, int) { return slowAllan(segments, m, 1) }},
-			"plain":       {metrology.Plain(g, []int{m}), func() (float64, int) { return slowAllan(segments, m, m) }},
-			"modified":    {metrology.Modified(g, []int{m}), func() (float64, int) { return slowModified(segments, m) }},
+			"overlapping": {stability.Overlapping(g, []int{m}), func() (float64, int) { return slowAllan(segments, m, 1) }},
+			"plain":       {stability.Plain(g, []int{m}), func() (float64, int) { return slowAllan(segments, m, m) }},
+			"modified":    {stability.Modified(g, []int{m}), func() (float64, int) { return slowModified(segments, m) }},
 		} {
 			want, terms := each.slow()
 			if terms == 0 {
@@ -128,11 +128,11 @@ func TestDeviationsEqualSlowOnes(t *testing.T) {
 }
 
 func TestAveragingFactors(t *testing.T) {
-	g := metrology.Evenly(1, make([]float64, 5), make([]float64, 13))
-	if got := metrology.Octaves(g); len(got) != 3 || got[2] != 4 {
+	g := stability.Evenly(1, make([]float64, 5), make([]float64, 13))
+	if got := stability.Octaves(g); len(got) != 3 || got[2] != 4 {
 		t.Errorf("octaves %v, want 1 2 4", got)
 	}
-	if got := metrology.AllFactors(g); len(got) != 6 || got[5] != 6 {
+	if got := stability.AllFactors(g); len(got) != 6 || got[5] != 6 {
 		t.Errorf("all factors %v, want 1 to 6", got)
 	}
 }

@@ -1,4 +1,4 @@
-// Package metrology holds pure computations on logs of a sensor: here, the stability of a zero-current log.
+// Package stability tells from a log taken without current how noisy a sensor is and how its zero wanders.
 //
 // # Contract
 //
@@ -29,4 +29,4 @@
 // FitNoise takes the log–log curve apart into σ²(τ) = N²/τ + (2 ln 2/π)·B² + K²·τ/3 + R²·τ²/2: white noise density N (A·√s), flicker floor
 // B (A), random-walk density K (A/√s), drift R (A/s), by weighted least squares with no term below zero. Values at different τ come
 // from the same readings and hang together; their covariance under the fitted noise (Gaussian, exact up to the spacing of a sum) enters the uncertainties.
-package metrology
+package stability

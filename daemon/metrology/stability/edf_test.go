@@ -1,26 +1,26 @@
-package metrology_test
+package stability_test
 
 import (
 	"math"
 	"testing"
 
-	"github.com/ampledger/ampledger/daemon/metrology"
+	"github.com/ampledger/ampledger/daemon/metrology/stability"
 )
 
 // NIST SP 1065, table of approximations, worked by hand for the thousand-point set (1001 phase points) at factor 10, and its ends: one
 // term only has one degree of freedom.
 func TestEDF(t *testing.T) {
-	near(t, "white", metrology.EDF(metrology.White, 1001, 10), (150-2*999/1001.0)*400/405, 1e-14) // 146.177
-	near(t, "flicker", metrology.EDF(metrology.Flicker, 1001, 10), 5*1001*1001/(40*1031.0), 1e-14)
-	near(t, "flicker, 1", metrology.EDF(metrology.Flicker, 1001, 1), 2*999*999/(2302.3-4.9), 1e-14)
-	near(t, "walk", metrology.EDF(metrology.RandomWalk, 1001, 10), 99.9*(1e6-30000+400)/(998*998), 1e-14)
-	near(t, "violet", metrology.EDF(metrology.Violet, 1001, 10), 1002*981/(2*991.0), 1e-14)
-	near(t, "blue", metrology.EDF(metrology.Blue, 1001, 10), math.Exp(math.Sqrt(math.Log(50)*math.Log(21*250))), 1e-14)
-	for noise := metrology.RandomWalk; noise <= metrology.Violet; noise++ {
-		if got := metrology.EDF(noise, 1001, 500); got < 1 || got > 1.35 {
+	near(t, "white", stability.EDF(stability.White, 1001, 10), (150-2*999/1001.0)*400/405, 1e-14) // 146.177
+	near(t, "flicker", stability.EDF(stability.Flicker, 1001, 10), 5*1001*1001/(40*1031.0), 1e-14)
+	near(t, "flicker, 1", stability.EDF(stability.Flicker, 1001, 1), 2*999*999/(2302.3-4.9), 1e-14)
+	near(t, "walk", stability.EDF(stability.RandomWalk, 1001, 10), 99.9*(1e6-30000+400)/(998*998), 1e-14)
+	near(t, "violet", stability.EDF(stability.Violet, 1001, 10), 1002*981/(2*991.0), 1e-14)
+	near(t, "blue", stability.EDF(stability.Blue, 1001, 10), math.Exp(math.Sqrt(math.Log(50)*math.Log(21*250))), 1e-14)
+	for noise := stability.RandomWalk; noise <= stability.Violet; noise++ {
+		if got := stability.EDF(noise, 1001, 500); got < 1 || got > 1.35 {
 			t.Errorf("%v at the longest time: %g", noise, got)
 		}
-		if got := metrology.EDF(noise, 3, 1); !(got >= 1 && got < 3) {
+		if got := stability.EDF(noise, 3, 1); !(got >= 1 && got < 3) {
 			t.Errorf("%v, the shortest log: %g", noise, got)
 		}
 	}
@@ -38,14 +38,14 @@ func TestLimitsOfNISTSet(t *testing.T) {
 		{8, 1.0038e-01, 1.0570e-01, 1.1198e-01}, {16, 5.7696e-02, 6.1915e-02, 6.7217e-02}, {32, 4.3654e-02, 4.8082e-02, 5.4202e-02},
 		{64, 3.1755e-02, 3.6237e-02, 4.3377e-02}, {128, 2.3045e-02, 2.7674e-02, 3.7027e-02},
 	}
-	g := metrology.Evenly(1, nist1000())
-	for i, p := range metrology.Overlapping(g, metrology.Octaves(g))[:len(published)] {
+	g := stability.Evenly(1, nist1000())
+	for i, p := range stability.Overlapping(g, stability.Octaves(g))[:len(published)] {
 		want := published[i]
 		low, high := p.Limits(0.683)
 		near(t, "deviation", p.DeviationAmperes, want.sigma, 5e-5)
 		near(t, "lower limit", low, want.least, 0.03)
 		near(t, "upper limit", high, want.highest, 0.03)
-		if p.Noise != metrology.White {
+		if p.Noise != stability.White {
 			t.Errorf("m=%d: taken for %v noise", p.Factor, p.Noise)
 		}
 	}
@@ -53,11 +53,11 @@ func TestLimitsOfNISTSet(t *testing.T) {
 
 // With 100 degrees of freedom the 95 % limits of a variance are 100/129.561197 and 100/74.221927 of it (tables of χ²).
 func TestLimitsAreThoseOfChiSquare(t *testing.T) {
-	p := metrology.Point{DeviationAmperes: 2, EDF: 100}
+	p := stability.Point{DeviationAmperes: 2, EDF: 100}
 	low, high := p.Limits(0.95)
 	near(t, "lower", low, 2*math.Sqrt(100/129.561197), 1e-8)
 	near(t, "upper", high, 2*math.Sqrt(100/74.221927), 1e-8)
-	if low, high := (metrology.Point{DeviationAmperes: 2}).Limits(0.95); low != 0 || !math.IsInf(high, 1) {
+	if low, high := (stability.Point{DeviationAmperes: 2}).Limits(0.95); low != 0 || !math.IsInf(high, 1) {
 		t.Errorf("without degrees of freedom: %g to %g", low, high)
 	}
 }
@@ -71,11 +71,11 @@ func TestNoiseIsToldApart(t *testing.T) {
 		sum += r[i]
 		walk[i] = sum
 	}
-	for want, values := range map[metrology.Noise][]float64{
-		metrology.White: r[:4000], metrology.Violet: violet, metrology.RandomWalk: walk, metrology.Flicker: flicker,
+	for want, values := range map[stability.Noise][]float64{
+		stability.White: r[:4000], stability.Violet: violet, stability.RandomWalk: walk, stability.Flicker: flicker,
 	} {
-		for _, p := range metrology.Overlapping(metrology.Evenly(1, values), []int{1, 8}) {
-			if p.Noise != want && !(want == metrology.Violet && p.Factor > 1) { // averaged, what remains is at the ends of the averages
+		for _, p := range stability.Overlapping(stability.Evenly(1, values), []int{1, 8}) {
+			if p.Noise != want && !(want == stability.Violet && p.Factor > 1) { // averaged, what remains is at the ends of the averages
 				t.Errorf("%v noise at m=%d taken for %v", want, p.Factor, p.Noise)
 			}
 		}

@@ -1,4 +1,4 @@
-package metrology
+package stability
 
 // phasesOf gives the running sum of each segment's readings about their mean, beginning with 0: the charge, in ampere-intervals. A constant
 // cancels in second differences; taken off first it costs no digits.

@@ -1,4 +1,4 @@
-package metrology
+package stability
 
 import (
 	"errors"

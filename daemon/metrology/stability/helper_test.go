@@ -1,11 +1,11 @@
-package metrology_test
+package stability_test
 
 import (
 	"math"
 	"math/rand/v2"
 	"testing"
 
-	"github.com/ampledger/ampledger/daemon/metrology"
+	"github.com/ampledger/ampledger/daemon/metrology/stability"
 )
 
 func near(t *testing.T, what string, got, want, relative float64) {
@@ -36,9 +36,9 @@ func nist1000() []float64 {
 	return values
 }
 
-func fitOf(t *testing.T, g *metrology.Grid) *metrology.Model {
+func fitOf(t *testing.T, g *stability.Grid) *stability.Model {
 	t.Helper()
-	m, err := metrology.FitNoise(g, metrology.Overlapping(g, metrology.Octaves(g)))
+	m, err := stability.FitNoise(g, stability.Overlapping(g, stability.Octaves(g)))
 	if err != nil {
 		t.Fatal(err)
 	}
