@@ -80,6 +80,7 @@ type Conductor struct {
 	Contactor *Contactor `yaml:"contactor"`                         // optional
 
 	CapacityAmpereHours float64 `yaml:"capacity_ampere_hours" check:"positive"` // rated, of what the conductor belongs to; 0 = not known
+	WorkingVolts        float64 `yaml:"working_volts" check:"positive"`         // highest voltage, d.c., between the conductor and what may be touched: the charging voltage, not the nominal one; 0 = not known
 
 	Channels   []Channel  `yaml:"channels" check:"required"` // at least one
 	ChargeFrom string     `yaml:"charge_from"`               // the channel the conductor's charge is taken from, or fused: all of them combined; default the first
@@ -121,12 +122,27 @@ type Channel struct {
 	Reported    *Reported    `yaml:"reported"`
 	Reversed    bool         `yaml:"reversed"`    // mounted backwards: the sign is changed
 	Calibration *Calibration `yaml:"calibration"` // optional
+	DataSheet   *DataSheet   `yaml:"data_sheet"`  // optional: limits for the uncertainty budget
 
 	NoiseAmperes           float64  `yaml:"noise_amperes" check:"notnegative"`            // standard deviation of one reading
 	ZeroUncertaintyAmperes float64  `yaml:"zero_uncertainty_amperes" check:"notnegative"` // standard uncertainty of the zero
 	GainUncertaintyRatio   float64  `yaml:"gain_uncertainty_ratio" check:"share"`         // relative standard uncertainty of the gain
 	MaximumAmperes         *float64 `yaml:"maximum_amperes" check:"positive"`             // a reading beyond it in magnitude is out of range; default no limit but the converter's
 	GapBoundAmperes        *float64 `yaml:"gap_bound_amperes" check:"notnegative"`        // greatest current assumed while nothing was read; default the full scale
+}
+
+// DataSheet holds limits that data sheets give beside what the channel states. Each is a greatest deviation, either sign; 0 = not stated. `ampledger budget` takes them in;
+// what the daemon states of a reading has none of them.
+type DataSheet struct {
+	GainDriftPerKelvin        float64 `yaml:"gain_drift_per_kelvin" check:"notnegative,coefficient"` // temperature coefficient of the resistance or sensitivity, where only its limit is known: 20 ppm/K is 20e-6
+	YearlyGainDriftRatio      float64 `yaml:"yearly_gain_drift_ratio" check:"share"`                 // long-term stability of the resistance or sensitivity
+	ZeroDriftAmperesPerKelvin float64 `yaml:"zero_drift_amperes_per_kelvin" check:"notnegative"`     // offset drift with temperature, of sensor and amplifier
+	HysteresisAmperes         float64 `yaml:"hysteresis_amperes" check:"notnegative"`                // magnetic offset, left by the current that flowed before
+	LinearityRatio            float64 `yaml:"linearity_ratio" check:"share"`                         // linearity error, of the rated current
+	SupplyRatio               float64 `yaml:"supply_ratio" check:"share"`                            // how far off the supply may be that the output follows; where it is measured, how far off its measurement
+	ThermoEMFVoltsPerKelvin   float64 `yaml:"thermo_emf_volts_per_kelvin" check:"notnegative"`       // thermo-electric voltage of the shunt's alloy against copper: 1 µV/K is 1e-6
+	TerminalKelvin            float64 `yaml:"terminal_kelvin" check:"notnegative"`                   // how much warmer one end of the shunt may be than the other; from the mounting, not from the data sheet
+	TerminalOhms              float64 `yaml:"terminal_ohms" check:"notnegative"`                     // resistance of both power terminals with their joints, outside of the sense terminals
 }
 
 // Kind names the kind of sensor: shunt, magnetic or reported.
