@@ -55,12 +55,6 @@ func (c *Candidate) ratedAmperes() float64 {
 	return rated
 }
 
-// reads tells that a current lies within the channel's range.
-func (c *Candidate) reads(amperes float64) bool {
-	low, high := c.Sensor.Limits()
-	return amperes > low && amperes < high
-}
-
 // riseKelvin is a shunt's own steady rise at a current; 0 where nothing is stated of it.
 func (c *Candidate) riseKelvin(amperes float64) float64 {
 	if s := c.Channel.Shunt; s != nil && s.SelfHeating != nil {
@@ -69,7 +63,7 @@ func (c *Candidate) riseKelvin(amperes float64) float64 {
 	return 0
 }
 
-// amperesPerOutputVolt is what a volt at a magnetic sensor's output, or at a shunt's sense terminals, is worth.
+// amperesPerVolt is what a volt at a magnetic sensor's output, or at a shunt's sense terminals, is worth.
 func (c *Candidate) amperesPerVolt() float64 {
 	switch ch := c.Channel; {
 	case ch.Shunt != nil:

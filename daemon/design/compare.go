@@ -95,38 +95,47 @@ func (g group) reach() (most float64) {
 	return most
 }
 
-// best is the surest channel at a current, by its place in the group; −1 = none reads it.
-func (g group) best(current, celsius float64) int {
-	best, least := -1, math.Inf(1)
-	for k, i := range g.members {
-		c := &g.study.candidates[i]
-		if u := c.expanded(current, celsius, g.study.Question); c.reads(current) && u < least {
-			best, least = k, u
-		}
-	}
-	return best
+// order is what may change from one current to another.
+type order struct {
+	best    int // the surest channel by its place in the group; −1 = none reads the current
+	readers int // how many read it
 }
 
-// segments scans the currents and finds where the surest changes.
+func (g group) order(current, celsius float64) order {
+	o, least := order{best: -1}, math.Inf(1)
+	for k, i := range g.members {
+		c := &g.study.candidates[i]
+		if !c.told() || !c.Sensor.Reads(current) {
+			continue
+		}
+		o.readers++
+		if u := c.expanded(current, celsius, g.study.Question); u < least {
+			o.best, least = k, u
+		}
+	}
+	return o
+}
+
+// segments scans the currents and finds where the surest changes, or another stops reading.
 func (g group) segments(celsius float64) (all []Best) {
 	most := g.reach()
-	from, held, before := 0.0, g.best(0, celsius), 0.0
+	from, held, before := 0.0, g.order(0, celsius), 0.0
 	for step := range scanSteps + 1 {
 		at := most * math.Pow(scanRange, float64(step)/scanSteps-1)
-		if now := g.best(at, celsius); now != held {
+		if now := g.order(at, celsius); now != held {
 			edge := g.edge(before, at, held, celsius)
-			all = g.add(all, from, edge, held, celsius)
-			from, held = edge, g.best(at, celsius)
+			all = g.add(all, from, edge, held.best, celsius)
+			from, held = edge, now
 		}
 		before = at
 	}
-	return g.add(all, from, most, held, celsius)
+	return g.add(all, from, most, held.best, celsius)
 }
 
-// edge finds where one channel stops being the surest.
-func (g group) edge(low, high float64, held int, celsius float64) float64 {
+// edge finds where an order ends.
+func (g group) edge(low, high float64, held order, celsius float64) float64 {
 	for range bisections {
-		if middle := (low + high) / 2; g.best(middle, celsius) == held {
+		if middle := (low + high) / 2; g.order(middle, celsius) == held {
 			low = middle
 		} else {
 			high = middle
@@ -146,7 +155,7 @@ func (g group) add(all []Best, from, to float64, best int, celsius float64) []Be
 	b.Expanded = g.expanded(best, b.AtAmperes, celsius)
 	least := math.Inf(1)
 	for k, i := range g.members {
-		if u := g.expanded(k, b.AtAmperes, celsius); k != best && g.study.candidates[i].reads(b.AtAmperes) && u < least {
+		if u := g.expanded(k, b.AtAmperes, celsius); k != best && g.study.candidates[i].told() && g.study.candidates[i].Sensor.Reads(b.AtAmperes) && u < least {
 			least = u
 			b.NextChannel, b.NextExpanded = g.names[k], finite(u)
 		}

@@ -14,7 +14,7 @@ func (g group) conclude(segments []Best) (all []string) {
 		}
 	}
 	all = append(all, g.charges()...)
-	for _, about := range []func(i int, name string) string{g.reaches, g.power, g.barrier, g.lost} {
+	for _, about := range []func(i int, name string) string{g.silent, g.reaches, g.power, g.barrier, g.lost} {
 		for k, i := range g.members {
 			if text := about(i, g.names[k]); text != "" {
 				all = append(all, text)
@@ -62,7 +62,7 @@ func (g group) charges() []string {
 	var alone, rests []string
 	for k, i := range g.members {
 		first := g.study.Channels[i].Cases[0]
-		if first.OutOfRange {
+		if first.OutOfRange || !g.study.candidates[i].told() {
 			continue
 		}
 		alone = append(alone, fmt.Sprintf("±%.2g Ah with %s", first.Charge[1].AloneAmpereHours, g.names[k]))
@@ -75,11 +75,19 @@ func (g group) charges() []string {
 		strings.Join(alone, " and "), strings.Join(rests, " and "))}
 }
 
+// silent tells of a channel that is not compared.
+func (g group) silent(i int, name string) string {
+	if g.study.candidates[i].told() {
+		return ""
+	}
+	return fmt.Sprintf("Nothing is stated of what makes %s uncertain, neither noise nor zero nor gain: it is not compared.", name)
+}
+
 // reaches tells of a current asked for that a channel does not read.
 func (g group) reaches(i int, name string) string {
 	least := math.Inf(1)
 	for _, a := range g.study.usual(g.members) {
-		if !g.study.candidates[i].reads(a) && math.Abs(a) < math.Abs(least) {
+		if !g.study.candidates[i].Sensor.Reads(a) && math.Abs(a) < math.Abs(least) {
 			least = a
 		}
 	}

@@ -30,6 +30,12 @@ func (c *Candidate) effects(current, celsius, years float64) (all []effect) {
 	return all
 }
 
+// told says that something is stated of what makes a reading uncertain. A channel of which nothing is would win every comparison.
+func (c *Candidate) told() bool {
+	ch := c.Channel
+	return ch.NoiseAmperes > 0 || ch.ZeroUncertaintyAmperes > 0 || ch.GainUncertaintyRatio > 0 || ch.DataSheet != nil
+}
+
 // statedEffects are the sensor stage's.
 func (c *Candidate) statedEffects() []effect {
 	_, independent := c.Sensor.Rounding()

@@ -131,7 +131,7 @@ func (c *Candidate) rate(q Question) float64 {
 func (c *Candidate) caseAt(current, celsius float64, q Question) Case {
 	effects := c.effects(current, celsius, q.Years)
 	of, stated := table(effects, current)
-	out := Case{Amperes: current, Celsius: celsius, StatedAmperes: stated.Combined(), CombinedAmperes: of.Combined(), OutOfRange: !c.reads(current)}
+	out := Case{Amperes: current, Celsius: celsius, StatedAmperes: stated.Combined(), CombinedAmperes: of.Combined(), OutOfRange: !c.Sensor.Reads(current)}
 	out.EffectiveDegreesOfFreedom = finite(of.EffectiveDegreesOfFreedom())
 	out.CoverageFactor, out.ExpandedAmperes = of.Coverage(q.Probability), of.Expanded(q.Probability)
 	for i, line := range of {

@@ -162,6 +162,12 @@ func (s *Sensor) Limits() (low, high float64) {
 	return low, high
 }
 
+// Reads tells that a current lies where the channel neither saturates nor refuses it, at the reference temperature.
+func (s *Sensor) Reads(amperes float64) bool {
+	raw := (amperes - s.fixed.intercept) / s.fixed.slope
+	return math.Abs(amperes) <= s.MaximumAmperes && (!s.RangeKnown || raw > s.MinimumRaw && raw < s.MaximumRaw)
+}
+
 // FullScale is the greatest current, in magnitude, that can be read in one direction at least before the converter saturates or
 // MaximumAmperes is reached; known is false if there is no limit.
 func (s *Sensor) FullScale() (amperes float64, known bool) {

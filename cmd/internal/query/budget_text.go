@@ -7,7 +7,6 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"github.com/ampledger/ampledger/cmd/internal/show"
 	"github.com/ampledger/ampledger/daemon/design"
 )
 
@@ -61,7 +60,7 @@ func span(seconds float64) string {
 		}
 		return text
 	}
-	return show.Duration(int64(seconds * 1e9))
+	return fmt.Sprintf("%.4g s", seconds)
 }
 
 func (t budgetText) writeCase(to io.Writer, c design.Case) error {
