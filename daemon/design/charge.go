@@ -20,6 +20,13 @@ type Charge struct {
 var spans = []float64{hour, day, 30 * day}
 
 func (c *Candidate) charge(effects []effect, current float64, q Question) (all []Charge) {
+	for _, seconds := range spans {
+		all = append(all, c.chargeAfter(seconds, effects, current, q))
+	}
+	return all
+}
+
+func (c *Candidate) chargeAfter(seconds float64, effects []effect, current float64, q Question) Charge {
 	g := budget.Growth{IntervalSeconds: 1 / c.rate(q)}
 	g.WalkAmperesPerRootSecond, _ = c.walk()
 	for _, e := range effects {
@@ -29,22 +36,18 @@ func (c *Candidate) charge(effects []effect, current float64, q Question) (all [
 	if capacity := c.Conductor.CapacityAmpereHours; capacity > 0 {
 		limit = capacity * hour
 	}
-	k := budget.Student(q.Probability, math.Inf(1)) / hour
-	for _, seconds := range spans {
-		rests := c.rests(seconds, q)
-		out := Charge{
-			Seconds: seconds, NetAmpereHours: math.Copysign(min(math.Abs(current)*seconds, limit), current) / hour,
-			AloneAmpereHours: k * g.Standard(current, seconds, limit, budget.Care{}), RestsAmpereHours: k * g.Standard(current, seconds, limit, rests),
-		}
-		if !math.IsInf(limit, 1) {
-			marks := budget.Care{MarkEverySeconds: q.MarkEverySeconds, MarkCoulombs: q.MarkRatio * limit}
-			out.MarksAmpereHours = finite(k * g.Standard(current, seconds, limit, marks))
-			rests.MarkEverySeconds, rests.MarkCoulombs = marks.MarkEverySeconds, marks.MarkCoulombs
-			out.TogetherAmpereHours = finite(k * g.Standard(current, seconds, limit, rests))
-		}
-		all = append(all, out)
+	k, rests := budget.Student(q.Probability, math.Inf(1))/hour, c.rests(seconds, q)
+	out := Charge{
+		Seconds: seconds, NetAmpereHours: math.Copysign(min(math.Abs(current)*seconds, limit), current) / hour,
+		AloneAmpereHours: k * g.Standard(current, seconds, limit, budget.Care{}), RestsAmpereHours: k * g.Standard(current, seconds, limit, rests),
 	}
-	return all
+	if !math.IsInf(limit, 1) {
+		marks := budget.Care{MarkEverySeconds: q.MarkEverySeconds, MarkCoulombs: q.MarkRatio * limit}
+		out.MarksAmpereHours = finite(k * g.Standard(current, seconds, limit, marks))
+		rests.MarkEverySeconds, rests.MarkCoulombs = marks.MarkEverySeconds, marks.MarkCoulombs
+		out.TogetherAmpereHours = finite(k * g.Standard(current, seconds, limit, rests))
+	}
+	return out
 }
 
 // walk is the density of the zero's random walk, A/√s: what the estimator is told of the channel or of all, or what biasfilter takes where it is told nothing, a tenth of the zero's error in an hour.

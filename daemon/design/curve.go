@@ -22,3 +22,15 @@ func (s *Study) Curve(channel int, celsius float64) (points []Point) {
 	}
 	return points
 }
+
+// ChargeCurve gives the uncertainty of a channel's charge from an hour to 30 days, at the current and temperature of one of its cases.
+func (s *Study) ChargeCurve(channel, of int) (all []Charge) {
+	const steps = 60
+	c, at := &s.candidates[channel], s.Channels[channel].Cases[of]
+	effects := c.effects(at.Amperes, at.Celsius, s.Question.Years)
+	first, last := spans[0], spans[len(spans)-1]
+	for step := range steps + 1 {
+		all = append(all, c.chargeAfter(first*math.Pow(last/first, float64(step)/steps), effects, at.Amperes, s.Question))
+	}
+	return all
+}

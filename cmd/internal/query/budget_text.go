@@ -63,6 +63,14 @@ func span(seconds float64) string {
 	return fmt.Sprintf("%.4g s", seconds)
 }
 
+// counted is span for a time that stands alone.
+func counted(seconds float64) string {
+	if seconds == secondsPerDay {
+		return "1 day"
+	}
+	return span(seconds)
+}
+
 func (t budgetText) writeCase(to io.Writer, c design.Case) error {
 	fmt.Fprintf(to, "\n  at %.4g A and %.4g °C\n", c.Amperes, c.Celsius)
 	if c.OutOfRange {
@@ -91,7 +99,7 @@ func writeCharges(to io.Writer, charges []design.Charge) error {
 	rows := tabwriter.NewWriter(to, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(rows, "    charge after\tnet, Ah\talone ±Ah\twith rests\twith marks\twith both\t")
 	for _, q := range charges {
-		fmt.Fprintf(rows, "    %s\t%.6g\t%.3g\t%.3g\t%s\t%s\t\n", span(q.Seconds), q.NetAmpereHours, q.AloneAmpereHours, q.RestsAmpereHours, optionalFigure(q.MarksAmpereHours), optionalFigure(q.TogetherAmpereHours))
+		fmt.Fprintf(rows, "    %s\t%.6g\t%.3g\t%.3g\t%s\t%s\t\n", counted(q.Seconds), q.NetAmpereHours, q.AloneAmpereHours, q.RestsAmpereHours, optionalFigure(q.MarksAmpereHours), optionalFigure(q.TogetherAmpereHours))
 	}
 	return rows.Flush()
 }
