@@ -43,7 +43,7 @@ func (g group) surest(segments []Best, celsius float64) string {
 const alike = 1.05
 
 func (g group) part(b Best) string {
-	where := fmt.Sprintf("from %.3g A to %.4g A", b.FromAmperes, b.ToAmperes)
+	where := fmt.Sprintf("from %.4g A to %.4g A", b.FromAmperes, b.ToAmperes)
 	if b.FromAmperes == 0 {
 		where = fmt.Sprintf("below %.4g A", b.ToAmperes)
 	}
