@@ -1,20 +1,15 @@
 package design_test
 
 import (
-	"math"
 	"testing"
 
 	"github.com/ampledger/ampledger/daemon"
 	"github.com/ampledger/ampledger/daemon/config"
 	"github.com/ampledger/ampledger/daemon/design"
+	"github.com/ampledger/ampledger/daemon/referencetest"
 )
 
-func near(t testing.TB, what string, got, want, relative float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= relative*math.Abs(want)) {
-		t.Errorf("%s is %.12g, want %.12g to %.1g", what, got, want, relative)
-	}
-}
+var near = referencetest.Near
 
 const head = "state: s\ndevices: [{name: adc, driver: replay}]\n"
 

@@ -1,8 +1,9 @@
-// Package referencetest reads the tables of testdata for tests, however deep their packages stand.
+// Package referencetest reads the tables of testdata for tests, however deep their packages stand, and holds figures against those printed.
 package referencetest
 
 import (
 	"encoding/csv"
+	"math"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -60,4 +61,12 @@ func Number(t testing.TB, text string) float64 {
 		t.Fatal(err)
 	}
 	return value
+}
+
+// Near fails the test if a figure is further from the one wanted than a part of it; NaN is near nothing.
+func Near(t testing.TB, what string, got, want, relative float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= relative*math.Abs(want)) {
+		t.Errorf("%s is %.17g, want %.17g to %.1g", what, got, want, relative)
+	}
 }

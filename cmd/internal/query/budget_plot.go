@@ -10,7 +10,6 @@ import (
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
 	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
 
 	"github.com/ampledger/ampledger/daemon/design"
 )
@@ -27,17 +26,7 @@ func drawBudget(c *cobra.Command, name string, s *design.Study) error {
 	if err != nil {
 		return err
 	}
-	image, err := draw.NewFormattedCanvas(plotWidth, plotHeight, plotFormat(name))
-	if err != nil {
-		return err
-	}
-	paint(draw.New(image), p)
-	to, err := openOutput(c, name)
-	if err != nil {
-		return fmt.Errorf("--plot: %w", err)
-	}
-	_, err = image.WriteTo(to)
-	return errors.Join(err, to.close())
+	return drawPlot(c, name, p)
 }
 
 // budgetPicture is the expanded uncertainty of every channel's readings over the current, at one temperature.

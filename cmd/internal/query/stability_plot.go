@@ -1,7 +1,6 @@
 package query
 
 import (
-	"errors"
 	"fmt"
 	"image/color"
 	"math"
@@ -35,17 +34,7 @@ func drawStability(c *cobra.Command, name string, s *zeroStudy) error {
 	if err != nil {
 		return err
 	}
-	image, err := draw.NewFormattedCanvas(plotWidth, plotHeight, plotFormat(name))
-	if err != nil {
-		return err
-	}
-	paint(draw.New(image), p)
-	to, err := openOutput(c, name)
-	if err != nil {
-		return fmt.Errorf("--plot: %w", err)
-	}
-	_, err = image.WriteTo(to)
-	return errors.Join(err, to.close())
+	return drawPlot(c, name, p)
 }
 
 // paint draws a plot with its legend within the frame, on ground of its own.

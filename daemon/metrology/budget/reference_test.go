@@ -6,14 +6,10 @@ import (
 	"testing"
 
 	"github.com/ampledger/ampledger/daemon/metrology/budget"
+	"github.com/ampledger/ampledger/daemon/referencetest"
 )
 
-func near(t *testing.T, what string, got, want, relative float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= relative*math.Abs(want)) {
-		t.Errorf("%s is %.10g, want %.10g to %.1g", what, got, want, relative)
-	}
-}
+var near = referencetest.Near
 
 // endGauge is the budget of JCGM 100:2008 H.1, the calibration of an end gauge of nominally 50 mm, in nanometres: what stands in table H.1 and
 // in the text before it (from memory).

@@ -10,16 +10,12 @@ import (
 
 	"github.com/ampledger/ampledger/daemon/metrology/calibration"
 	"github.com/ampledger/ampledger/daemon/metrology/polynomial"
+	"github.com/ampledger/ampledger/daemon/referencetest"
 )
 
 var straight = polynomial.Shape{Degree: 1}
 
-func near(t testing.TB, what string, got, want, relative float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= relative*math.Abs(want)) {
-		t.Errorf("%s is %.12g, want %.12g to %.1g", what, got, want, relative)
-	}
-}
+var near = referencetest.Near
 
 func curveOf(t testing.TB, points []calibration.Point, shape polynomial.Shape, common calibration.Common) *calibration.Curve {
 	t.Helper()

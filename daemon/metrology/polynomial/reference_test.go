@@ -8,12 +8,7 @@ import (
 	"github.com/ampledger/ampledger/daemon/referencetest"
 )
 
-func near(t *testing.T, what string, got, want, relative float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= relative*math.Abs(want)) {
-		t.Errorf("%s is %.17g, want %.17g to %.1g", what, got, want, relative)
-	}
-}
+var near = referencetest.Near
 
 func fitOf(t *testing.T, v polynomial.Values, s polynomial.Shape) *polynomial.Fit {
 	t.Helper()

@@ -6,14 +6,10 @@ import (
 	"testing"
 
 	"github.com/ampledger/ampledger/daemon/metrology/stability"
+	"github.com/ampledger/ampledger/daemon/referencetest"
 )
 
-func near(t *testing.T, what string, got, want, relative float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= relative*math.Abs(want)) {
-		t.Errorf("%s is %.9g, want %.9g to %.1g", what, got, want, relative)
-	}
-}
+var near = referencetest.Near
 
 // noisy simulates readings an interval apart: white noise of density n and a random walk of density k.
 func noisy(seed uint64, count int, n, k, interval float64) []float64 {

@@ -10,14 +10,10 @@ import (
 
 	"github.com/ampledger/ampledger/daemon/metrology/stability"
 	"github.com/ampledger/ampledger/daemon/metrology/zero"
+	"github.com/ampledger/ampledger/daemon/referencetest"
 )
 
-func near(t *testing.T, what string, got, want, relative float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= relative*math.Abs(want)) {
-		t.Errorf("%s is %.9g, want %.9g to %.1g", what, got, want, relative)
-	}
-}
+var near = referencetest.Near
 
 // rest makes a log of readings half a second apart.
 func rest(amperes []float64) *stability.Log {
