@@ -2,10 +2,12 @@ package design_test
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
 
+	"github.com/ampledger/ampledger/daemon/charge"
 	"github.com/ampledger/ampledger/daemon/design"
 	"github.com/ampledger/ampledger/daemon/scan"
 )
@@ -72,5 +74,40 @@ func TestRoundingGoesWhereItBelongs(t *testing.T) {
 	near(t, "rounding", line(t, s.Channels[0].Cases[0], "rounding to a count, dithered by the noise").ContributionAmperes, *s.Channels[0].Range.AmperesPerCount/math.Sqrt(12), 1e-12)
 	if s.Channels[2].Range.AmperesPerCount != nil || s.Channels[3].Range.LostAmperes != nil {
 		t.Error("a count of volts or amperes")
+	}
+}
+
+// What the budget says of an hour's charge that nobody corrects is what the sensor stage and the charge's account make of such an hour, reading by reading.
+func TestChargeAgreesWithTheAccount(t *testing.T) {
+	const readings = 3601 // an hour at one a second
+	for _, c := range candidatesOf(t, kinds) {
+		raw := 700.0
+		if c.Channel.Magnetic != nil {
+			raw = 2.9
+		}
+		var r scan.Readings
+		columns := []scan.Column{{Values: slices.Repeat([]float64{raw}, readings)}, {Values: []float64{20}}, {Values: []float64{5}}}
+		if c.Channel.Reported != nil {
+			columns[0].Values = slices.Repeat([]float64{raw / 2}, readings)
+		}
+		c.Sensor.Apply(&scan.Frame{Clock: scan.Clock{Period: 1e9}, Count: readings, Columns: columns}, &r)
+		account, err := charge.New(charge.Config{BoundAmperes: 1, SaturatedBoundAmperes: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		account.Apply(&r)
+		totals := account.Totals()
+		q := design.DefaultQuestion()
+		q.Amperes, q.Celsius = r.Amperes[:1], []float64{20}
+		s, err := design.Examine([]design.Candidate{c}, q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		hour := s.Channels[0].Cases[0].Charge[0]
+		if totals.Readings != readings || hour.Seconds != 3600 {
+			t.Fatalf("%s: %d readings, %g s", c.Channel.Name, totals.Readings, hour.Seconds)
+		}
+		near(t, c.Channel.Name, hour.AloneAmpereHours*3600, totals.Uncertainty().Interval95, 2e-4) // a trapezoid weighs its ends half
+		near(t, c.Channel.Name, hour.NetAmpereHours*3600e6, float64(totals.Net()), 1e-9)
 	}
 }
