@@ -17,8 +17,8 @@ type ChannelSensor struct {
 	Err       error          // why there is no sensor
 }
 
-// Sensors makes the sensor of each channel as Run would, of what the drivers said of themselves. Hardware that is not bought yet says nothing: then the converter is
-// what the configuration says it is, volts without counts if it says nothing either.
+// Sensors makes the sensor of each channel as Run would, of what the drivers said of themselves. Hardware that is not bought yet says nothing: then
+// the converter is what the configuration says it is, volts without counts if it says nothing either.
 func Sensors(c *config.Config, described []Described) (all []ChannelSensor) {
 	for i := range c.Conductors {
 		conductor := &c.Conductors[i]

@@ -38,12 +38,14 @@ func TestEveryKeyIsExplained(t *testing.T) {
 // Each figure of a sensor says where a data sheet, a printed plate or a measurement has it.
 func TestFiguresOfSensorsNameTheirSource(t *testing.T) {
 	for _, k := range Keys() {
-		number := strings.ContainsAny(k.Path, "_") && (strings.Contains(k.Path, ".shunt.") || strings.Contains(k.Path, ".magnetic.") || strings.Contains(k.Path, ".reported.") || strings.Contains(k.Path, ".data_sheet.") ||
+		number := strings.ContainsAny(k.Path, "_") && (strings.Contains(k.Path, ".shunt.") || strings.Contains(k.Path, ".magnetic.") || strings.Contains(k.Path, ".reported.") ||
+			strings.Contains(k.Path, ".data_sheet.") ||
 			strings.HasSuffix(k.Path, "noise_amperes") || strings.HasSuffix(k.Path, "zero_uncertainty_amperes") || strings.HasSuffix(k.Path, "gain_uncertainty_ratio"))
 		if leaf := k.Path[strings.LastIndexByte(k.Path, '.')+1:]; !number || leaf == "data_sheet" || leaf == "self_heating" {
 			continue
 		}
-		if !strings.Contains(k.Meaning, "sheet:") && !strings.Contains(k.Meaning, "printed") && !strings.Contains(k.Meaning, "measure") && !strings.Contains(k.Meaning, "mounting") {
+		if !strings.Contains(k.Meaning, "sheet:") && !strings.Contains(k.Meaning, "printed") && !strings.Contains(k.Meaning, "measure") &&
+			!strings.Contains(k.Meaning, "mounting") {
 			t.Errorf("%s: %q names no source", k.Path, k.Meaning)
 		}
 	}

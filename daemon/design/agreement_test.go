@@ -12,7 +12,8 @@ import (
 	"github.com/ampledger/ampledger/daemon/scan"
 )
 
-// kinds has one channel of every kind, with the inputs raw, then temperature and supply where they are wired: a dithered converter, one coarser than its noise, volts, and a meter.
+// kinds has one channel of every kind, with the inputs raw, then temperature and supply where they are wired: a dithered converter, one coarser than
+// its noise, volts, and a meter.
 const kinds = `
 conductors:
   - name: pack
@@ -63,7 +64,8 @@ func TestBudgetAgreesWithTheSensorStage(t *testing.T) {
 	})
 }
 
-// The rounding is one drawn anew where the noise carries it, else one that stays: it adds to noise in the one, to the zero in the other, and a change of a count may be lost in the other.
+// The rounding is one drawn anew where the noise carries it, else one that stays: it adds to noise in the one, to the zero in the other, and a change
+// of a count may be lost in the other.
 func TestRoundingGoesWhereItBelongs(t *testing.T) {
 	s := examine(t, kinds, func(q *design.Question) { q.Amperes = []float64{0} })
 	if lost := *s.Channels[0].Range.LostAmperes; lost != 0 {

@@ -6,7 +6,8 @@ import (
 	"github.com/ampledger/ampledger/daemon/metrology/budget"
 )
 
-// Charge is the expanded uncertainty of a charge counted at a constant current for some time, just before the next rest and mark would be. A nil figure is not known.
+// Charge is the expanded uncertainty of a charge counted at a constant current for some time, just before the next rest and mark would be. A nil
+// figure is not known.
 type Charge struct {
 	Seconds             float64  `json:"seconds"`
 	NetAmpereHours      float64  `json:"net_ampere_hours"`               // current times time, or the capacity if that is less: a pack cannot give more than it holds
@@ -50,7 +51,8 @@ func (c *Candidate) chargeAfter(seconds float64, effects []effect, current float
 	return out
 }
 
-// walk is the density of the zero's random walk, A/√s: what the estimator is told of the channel or of all, or what biasfilter takes where it is told nothing, a tenth of the zero's error in an hour.
+// walk is the density of the zero's random walk, A/√s: what the estimator is told of the channel or of all, or what biasfilter takes where it is told
+// nothing, a tenth of the zero's error in an hour.
 func (c *Candidate) walk() (amperesPerRootSecond float64, known bool) {
 	e := c.Conductor.Estimator
 	if e == nil {
@@ -70,8 +72,8 @@ func (c *Candidate) walk() (amperesPerRootSecond float64, known bool) {
 	return 0, false
 }
 
-// rests are what the configured estimator makes of rests: fixedzero holds the first, or each until the next; all others are taken to correct what was counted. The floor is that of rounding, where the noise
-// does not carry it, or what the estimator is told.
+// rests are what the configured estimator makes of rests: fixedzero holds the first, or each until the next; all others are taken to correct what was
+// counted. The floor is that of rounding, where the noise does not carry it, or what the estimator is told.
 func (c *Candidate) rests(seconds float64, q Question) budget.Care {
 	care := budget.Care{RestEverySeconds: q.RestEverySeconds, RestSeconds: q.RestSeconds, Corrects: true}
 	if rounding, independent := c.Sensor.Rounding(); !independent {

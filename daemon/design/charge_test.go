@@ -23,7 +23,8 @@ func TestChargeByHand(t *testing.T) {
 	}
 }
 
-// What the configured estimator makes of rests: fixedzero holds the first, or each; biasfilter corrects what was counted. The walk is what it is told, or takes by itself.
+// What the configured estimator makes of rests: fixedzero holds the first, or each; biasfilter corrects what was counted. The walk is what it is
+// told, or takes by itself.
 func TestEstimatorsAndRests(t *testing.T) {
 	month := func(estimator string) float64 {
 		text := crossing

@@ -30,12 +30,15 @@ func TestCrossing(t *testing.T) {
 	near(t, "end of the fine one", above.ToAmperes, 300, 1e-9)
 	near(t, "end", beyond.ToAmperes, 1000, 1e-12)
 	near(t, "fine at 10 A", below.Expanded, 1.959964*math.Hypot(0.1, 0.05), 1e-6)
-	if below.Channel != "fine" || above.Channel != "wide" || below.FromAmperes != 0 || below.NextChannel != "wide" || above.NextChannel != "fine" || beyond.Channel != "wide" || beyond.NextExpanded != nil {
+	if below.Channel != "fine" || above.Channel != "wide" || below.FromAmperes != 0 || below.NextChannel != "wide" ||
+		above.NextChannel != "fine" || beyond.Channel != "wide" || beyond.NextExpanded != nil {
 		t.Errorf("%+v, then %+v", below, above)
 	}
 	text := strings.Join(s.Comparisons[0].Conclusions, "\n")
-	for _, want := range []string{"At 25 °C below 100 A fine is the surest", "from 100 A to 300 A wide is the surest", "from 300 A to 1000 A only wide reads", "fine does not read 800 A", "fine turns 12 W into heat at its rated 200 A",
-		"wide takes nothing", "Isolation must be added behind fine: the conductor is at up to 96 V", "wide isolates by its principle", "A day's charge at 20 A and 25 °C is known to ±5.4 Ah with fine and ±24 Ah with wide"} {
+	for _, want := range []string{"At 25 °C below 100 A fine is the surest", "from 100 A to 300 A wide is the surest", "from 300 A to 1000 A only wide reads", "fine does not read 800 A",
+		"fine turns 12 W into heat at its rated 200 A",
+		"wide takes nothing", "Isolation must be added behind fine: the conductor is at up to 96 V",
+		"wide isolates by its principle", "A day's charge at 20 A and 25 °C is known to ±5.4 Ah with fine and ±24 Ah with wide"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q in\n%s", want, text)
 		}

@@ -5,7 +5,8 @@ import "math"
 // Point is the expanded uncertainty of a reading at a current.
 type Point struct{ Amperes, ExpandedAmperes float64 }
 
-// Curve gives the expanded uncertainty of a channel's readings over the current, at a temperature: from a thousandth of the end of its range, or of the greatest current asked for if it has none, up to it.
+// Curve gives the expanded uncertainty of a channel's readings over the current, at a temperature: from a thousandth of the end of its range, or of
+// the greatest current asked for if it has none, up to it.
 func (s *Study) Curve(channel int, celsius float64) (points []Point) {
 	const steps, decades = 120, 3
 	c := &s.candidates[channel]

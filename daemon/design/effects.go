@@ -19,7 +19,8 @@ const (
 	unitPerYear   = "1/year"
 )
 
-// effects lists what makes a reading uncertain at a current and a temperature, so many years after the gain was last made sure. What is not stated, or is nothing there, has no line.
+// effects lists what makes a reading uncertain at a current and a temperature, so many years after the gain was last made sure. What is not stated,
+// or is nothing there, has no line.
 func (c *Candidate) effects(current, celsius, years float64) (all []effect) {
 	for _, e := range append(c.statedEffects(), c.unstated(current, celsius, years)...) {
 		if e.Value != 0 && (e.Constant != 0 || e.PerAmpere != 0) {
@@ -86,7 +87,8 @@ func (c *Candidate) sheetEffects(current, celsius, years float64) []budget.Effec
 
 // zeroDrift is the data sheet's limit, or else the standard uncertainty that the estimator is told.
 func (c *Candidate) zeroDrift(kelvin float64) budget.Effect {
-	e := budget.Effect{Source: "zero drift with temperature", Value: c.sheet().ZeroDriftAmperesPerKelvin, Unit: "A/K", Distribution: budget.Rectangular, Constant: kelvin}
+	e := budget.Effect{Source: "zero drift with temperature", Value: c.sheet().ZeroDriftAmperesPerKelvin, Unit: "A/K",
+		Distribution: budget.Rectangular, Constant: kelvin}
 	if told, found := c.declared("zero_drift_amperes_per_kelvin"); found && e.Value == 0 {
 		e.Source, e.Value, e.Distribution = "zero drift with temperature (estimator's)", told, budget.Normal
 	}
@@ -105,14 +107,15 @@ func (c *Candidate) hysteresis() budget.Effect {
 func (c *Candidate) shuntEffects(current, celsius float64) []budget.Effect {
 	s, sheet := c.Channel.Shunt, c.sheet()
 	return []budget.Effect{
-		{Source: "temperature coefficient, not corrected", Value: math.Abs(c.uncorrectedRatio(current, celsius)), Unit: unitRatio, Distribution: budget.Rectangular, PerAmpere: 1},
+		{Source: "temperature coefficient, not corrected", Value: math.Abs(c.uncorrectedRatio(current, celsius)), Unit: unitRatio,
+			Distribution: budget.Rectangular, PerAmpere: 1},
 		{Source: "thermo-EMF of the joints", Value: sheet.ThermoEMFVoltsPerKelvin, Unit: "V/K", Distribution: budget.Rectangular,
 			Constant: sheet.TerminalKelvin / (s.ResistanceOhms * math.Abs(c.Sensor.CalibrationA1))},
 	}
 }
 
-// uncorrectedRatio is how far the resistance is from the one that the daemon takes: at the measured temperature it is right; without one it is that of the ambient and rise stated, or of the reference
-// temperature.
+// uncorrectedRatio is how far the resistance is from the one that the daemon takes: at the measured temperature it is right; without one it is that
+// of the ambient and rise stated, or of the reference temperature.
 func (c *Candidate) uncorrectedRatio(current, celsius float64) float64 {
 	s := c.Channel.Shunt
 	if c.Channel.Temperature != nil {
@@ -141,8 +144,10 @@ func (c *Candidate) magneticEffects(celsius float64) []budget.Effect {
 		away = 0
 	}
 	return []budget.Effect{
-		{Source: "sensitivity coefficient, not corrected", Value: math.Abs(m.SensitivityCoefficientPerKelvin), Unit: unitPerKelvin, Distribution: budget.Rectangular, PerAmpere: away},
-		{Source: "zero coefficient, not corrected", Value: math.Abs(m.ZeroCoefficientVoltsPerKelvin), Unit: "V/K", Distribution: budget.Rectangular, Constant: away * perVolt},
+		{Source: "sensitivity coefficient, not corrected", Value: math.Abs(m.SensitivityCoefficientPerKelvin), Unit: unitPerKelvin,
+			Distribution: budget.Rectangular, PerAmpere: away},
+		{Source: "zero coefficient, not corrected", Value: math.Abs(m.ZeroCoefficientVoltsPerKelvin), Unit: "V/K",
+			Distribution: budget.Rectangular, Constant: away * perVolt},
 		{Source: "supply", Value: c.sheet().SupplyRatio, Unit: unitRatio, Distribution: budget.Rectangular, Constant: zeroAmperes, PerAmpere: 1},
 	}
 }

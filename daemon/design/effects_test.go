@@ -22,7 +22,8 @@ conductors:
          data_sheet: {zero_drift_amperes_per_kelvin: 0.02, hysteresis_amperes: 0.4, linearity_ratio: 0.002, supply_ratio: 0.001}}
 `
 
-// Each line by hand, at 500 A and 50 °C, two years after the calibration: the shunt takes 25 W, is 50 K warmer than its ambient, and so 80 K above its reference temperature.
+// Each line by hand, at 500 A and 50 °C, two years after the calibration: the shunt takes 25 W, is 50 K warmer than its ambient, and so 80 K above
+// its reference temperature.
 func TestLinesByHand(t *testing.T) {
 	s := examine(t, sheets, func(q *design.Question) { q.Amperes, q.Celsius, q.Years = []float64{500}, []float64{50}, 2 })
 	root := math.Sqrt(3)

@@ -31,12 +31,14 @@ func (c *Candidate) isolation(q Question) Isolation {
 	case i.Isolated:
 		i.Text = "isolated by its principle; state working_volts to compare it with the data sheet's"
 	case volts == 0:
-		i.Text = fmt.Sprintf("not isolated: the electronics are at the potential of the pack. Whether that may be touched depends on working_volts, which is not stated; above %d V d.c. a barrier must be added", TouchVolts)
+		i.Text = fmt.Sprintf("not isolated: the electronics are at the potential of the pack. Whether that may be touched depends on working_volts, "+
+			"which is not stated; above %d V d.c. a barrier must be added", TouchVolts)
 	case volts > TouchVolts:
-		i.Text = fmt.Sprintf("not isolated: the electronics and all that is connected to them are at %.4g V, above %d V d.c. dangerous to touch. A barrier for that working voltage must be added behind the shunt, and both "+
-			"sense leads fused; work on it is for qualified people", volts, TouchVolts)
+		i.Text = fmt.Sprintf("not isolated: the electronics and all that is connected to them are at %.4g V, above %d V d.c. dangerous to touch. "+
+			"A barrier for that working voltage must be added behind the shunt, and both sense leads fused; work on it is for qualified people", volts, TouchVolts)
 	default:
-		i.Text = fmt.Sprintf("not isolated, and at %.4g V not above %d V d.c.; where the pack shares a point with the mains side of a converter a barrier is needed all the same", volts, TouchVolts)
+		i.Text = fmt.Sprintf("not isolated, and at %.4g V not above %d V d.c.; where the pack shares a point with the mains side of a converter "+
+			"a barrier is needed all the same", volts, TouchVolts)
 	}
 	return i
 }

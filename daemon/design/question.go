@@ -27,7 +27,10 @@ const (
 
 // DefaultQuestion is asked where nothing else is said: at 25 °C and 50 °C, a year after the calibration, a rest of ten minutes a day, a mark of 1 % a week.
 func DefaultQuestion() Question {
-	return Question{Celsius: []float64{25, 50}, Years: 1, Probability: 0.95, RateHertz: 1, RestEverySeconds: day, RestSeconds: 600, MarkEverySeconds: 7 * day, MarkRatio: 0.01}
+	return Question{
+		Celsius: []float64{25, 50}, Years: 1, Probability: 0.95, RateHertz: 1,
+		RestEverySeconds: day, RestSeconds: 600, MarkEverySeconds: 7 * day, MarkRatio: 0.01,
+	}
 }
 
 // Check tells everything that is wrong with a question.
@@ -43,7 +46,8 @@ func (q *Question) Check() (err error) {
 		must(q.Years >= 0 && q.Years <= 1000, "%g years are not from 0 to 1000", q.Years),
 		must(q.Probability > 0 && q.Probability < 1, "a probability of %g is not between 0 and 1", q.Probability),
 		must(q.RateHertz > 0 && q.RateHertz <= 1e9, "a rate of %g readings a second is none", q.RateHertz),
-		must(q.RestSeconds > 0 && q.RestSeconds < q.RestEverySeconds && q.RestEverySeconds < 1e12, "rests of %g s every %g s: both must be greater than 0, and a rest shorter than the time to the next", q.RestSeconds, q.RestEverySeconds),
+		must(q.RestSeconds > 0 && q.RestSeconds < q.RestEverySeconds && q.RestEverySeconds < 1e12,
+			"rests of %g s every %g s: both must be greater than 0, and a rest shorter than the time to the next", q.RestSeconds, q.RestEverySeconds),
 		must(q.MarkEverySeconds > 0 && q.MarkEverySeconds < 1e12, "marks every %g s: it must be greater than 0", q.MarkEverySeconds),
 		must(q.MarkRatio > 0 && q.MarkRatio < 1, "a mark's uncertainty of %g of the capacity is not between 0 and 1", q.MarkRatio),
 		must(q.WorkingVolts >= 0 && q.WorkingVolts <= 1e6, "a working voltage of %g V is none", q.WorkingVolts))

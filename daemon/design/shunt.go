@@ -13,7 +13,8 @@ type Shunt struct {
 	RatedWattHoursPerDay *float64 `json:"rated_watt_hours_per_day"`
 	RatedRiseKelvin      *float64 `json:"rated_rise_kelvin"` // steady, above ambient
 	SettleSeconds        *float64 `json:"settle_seconds"`    // until 1 % of the rise is still to come
-	// TerminalRatioPerMicroohm is how much too high every reading is for each microohm of terminal and joint that is sensed as well, if the leads are on the power terminals.
+	// TerminalRatioPerMicroohm is how much too high every reading is for each microohm of terminal and joint that is sensed as well, if the leads are
+	// on the power terminals.
 	TerminalRatioPerMicroohm float64  `json:"terminal_ratio_per_microohm"`
 	TerminalRatio            *float64 `json:"terminal_ratio"`            // for the resistance that data_sheet states
 	ThermoAmperesPerKelvin   *float64 `json:"thermo_amperes_per_kelvin"` // for the thermo-EMF that data_sheet states, for each kelvin between the ends

@@ -90,7 +90,8 @@ func (s *Study) currents() [][]float64 {
 	return all
 }
 
-// usual are the currents asked for; if none are, a tenth of the smallest rated current, all of it, and the largest rated current if that is another. 100 A stands for what is not known.
+// usual are the currents asked for; if none are, a tenth of the smallest rated current, all of it, and the largest rated current if that is another.
+// 100 A stands for what is not known.
 func (s *Study) usual(members []int) []float64 {
 	if len(s.Question.Amperes) > 0 {
 		return s.Question.Amperes

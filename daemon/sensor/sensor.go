@@ -140,8 +140,8 @@ func (s *Sensor) AmperesPerCount() float64 {
 	return math.Abs(s.fixed.slope)
 }
 
-// Rounding gives the standard uncertainty of rounding to a count, and whether it is drawn anew for each reading (the converter is dithered) or stays the same: 0 if the raw
-// values are not counts. StaticUncertainty has it in its noise or in its zero.
+// Rounding gives the standard uncertainty of rounding to a count, and whether it is drawn anew for each reading (the converter is dithered) or stays
+// the same: 0 if the raw values are not counts. StaticUncertainty has it in its noise or in its zero.
 func (s *Sensor) Rounding() (amperes float64, independent bool) {
 	return s.AmperesPerCount() / math.Sqrt(12), s.rounding == 0
 }

@@ -29,7 +29,8 @@ func (f *budgetFlags) add(c *cobra.Command) {
 	q := design.DefaultQuestion()
 	seconds := func(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
 	flags := c.Flags()
-	flags.Float64SliceVar(&f.question.Amperes, "current", nil, "currents to look at, A; default: a tenth of the smallest rated current of what is compared, all of it, and the largest")
+	flags.Float64SliceVar(&f.question.Amperes, "current", nil,
+		"currents to look at, A; default: a tenth of the smallest rated current of what is compared, all of it, and the largest")
 	flags.Float64SliceVar(&f.question.Celsius, "temperature", q.Celsius, "temperatures about the sensors, °C")
 	flags.Float64Var(&f.question.Years, "years", q.Years, "time since the gain was last made sure, years")
 	flags.Float64Var(&f.question.RateHertz, "rate", q.RateHertz, "readings a second where the driver states no rate")
@@ -37,7 +38,8 @@ func (f *budgetFlags) add(c *cobra.Command) {
 	flags.DurationVar(&f.rest, "rest", seconds(q.RestSeconds), "length of a rest")
 	flags.DurationVar(&f.markEvery, "mark-every", seconds(q.MarkEverySeconds), "time from mark to mark, for the charge with marks")
 	flags.Float64Var(&f.question.MarkRatio, "mark-uncertainty", q.MarkRatio, "standard uncertainty of a mark, as a ratio of the capacity")
-	flags.Float64Var(&f.question.WorkingVolts, "working-voltage", 0, "highest voltage between the conductor and what may be touched, V d.c.; default: the conductor's working_volts")
+	flags.Float64Var(&f.question.WorkingVolts, "working-voltage", 0,
+		"highest voltage between the conductor and what may be touched, V d.c.; default: the conductor's working_volts")
 	f.question.Probability = q.Probability
 }
 

@@ -45,9 +45,11 @@ func budgetPicture(s *design.Study, celsius float64) (*plot.Plot, error) {
 	return p, extent.fit(p)
 }
 
-// chargePicture is the uncertainty of every channel's charge over time, at its first current and temperature: whole where nobody shows the zero, dashed with rests.
+// chargePicture is the uncertainty of every channel's charge over time, at its first current and temperature: whole where nobody shows the zero,
+// dashed with rests.
 func chargePicture(s *design.Study) (*plot.Plot, error) {
-	p := logarithmic(fmt.Sprintf("Half width of the %.4g %% interval of a charge at %.4g A and %.4g °C", 100*s.Question.Probability, s.Channels[0].Cases[0].Amperes, s.Question.Celsius[0]), "counted for, h", "± Ah")
+	p := logarithmic(fmt.Sprintf("Half width of the %.4g %% interval of a charge at %.4g A and %.4g °C", 100*s.Question.Probability,
+		s.Channels[0].Cases[0].Amperes, s.Question.Celsius[0]), "counted for, h", "± Ah")
 	extent := emptyFrame()
 	for i, ch := range s.Channels {
 		if ch.Cases[0].OutOfRange || ch.Cases[0].Amperes != s.Channels[0].Cases[0].Amperes {

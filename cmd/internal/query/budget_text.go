@@ -39,7 +39,8 @@ func (t budgetText) write(to io.Writer) error {
 // assumptions says what the figures go by.
 func (t budgetText) assumptions() string {
 	q := t.Question
-	return fmt.Sprintf("Half widths of %.4g %% intervals. *: what the daemon states of a reading before any estimate. Gains were made sure %.3g year(s) ago. Charges are counted at the constant current, "+
+	return fmt.Sprintf("Half widths of %.4g %% intervals. *: what the daemon states of a reading before any estimate. Gains were made sure %.3g year(s) ago. "+
+		"Charges are counted at the constant current, "+
 		"just before the next rest and mark: rests of %s every %s, marks of %s of the capacity every %s.",
 		100*q.Probability, q.Years, span(q.RestSeconds), span(q.RestEverySeconds), percent(q.MarkRatio), span(q.MarkEverySeconds))
 }
@@ -84,8 +85,8 @@ func (t budgetText) writeCase(to io.Writer, c design.Case) error {
 	rows := tabwriter.NewWriter(to, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(rows, "    source\tvalue\tdistribution\tdivisor\tsensitivity, A per unit\tcontribution, A\tfreedom\tshare")
 	for _, l := range c.Lines {
-		fmt.Fprintf(rows, "  %s %s\t%.4g %s\t%s\t%.4g\t%.4g\t%.3g\t%s\t%.1f %%\n", star(l.Stated), l.Source, l.Value, plainUnit(l.Unit), l.Distribution, l.Divisor, l.Sensitivity,
-			l.ContributionAmperes, freedom(l.DegreesOfFreedom), 100*l.ShareRatio)
+		fmt.Fprintf(rows, "  %s %s\t%.4g %s\t%s\t%.4g\t%.4g\t%.3g\t%s\t%.1f %%\n", star(l.Stated), l.Source, l.Value, plainUnit(l.Unit), l.Distribution,
+			l.Divisor, l.Sensitivity, l.ContributionAmperes, freedom(l.DegreesOfFreedom), 100*l.ShareRatio)
 	}
 	if err := rows.Flush(); err != nil {
 		return err
@@ -99,7 +100,8 @@ func writeCharges(to io.Writer, charges []design.Charge) error {
 	rows := tabwriter.NewWriter(to, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(rows, "    charge after\tnet, Ah\talone ±Ah\twith rests\twith marks\twith both\t")
 	for _, q := range charges {
-		fmt.Fprintf(rows, "    %s\t%.6g\t%.3g\t%.3g\t%s\t%s\t\n", counted(q.Seconds), q.NetAmpereHours, q.AloneAmpereHours, q.RestsAmpereHours, optionalFigure(q.MarksAmpereHours), optionalFigure(q.TogetherAmpereHours))
+		fmt.Fprintf(rows, "    %s\t%.6g\t%.3g\t%.3g\t%s\t%s\t\n", counted(q.Seconds), q.NetAmpereHours, q.AloneAmpereHours, q.RestsAmpereHours,
+			optionalFigure(q.MarksAmpereHours), optionalFigure(q.TogetherAmpereHours))
 	}
 	return rows.Flush()
 }

@@ -134,7 +134,7 @@ func TestBudgetUnits(t *testing.T) {
 	if err := json.Unmarshal(written(t, "budget", candidatesPath(t), "--json"), &figures); err != nil {
 		t.Fatal(err)
 	}
-	units := regexp.MustCompile(`_(amperes|celsius|seconds|hertz|volts|watts|ohms|millivolts|kelvin|ratio|microohm|percent|hours|hours_per_day|amperes_per_kelvin|amperes_per_count|per_percent|per_day)$`)
+	units := regexp.MustCompile(`_(amperes|celsius|seconds|hertz|volts|watts|ohms|millivolts|kelvin|ratio|microohm|percent|hours|per_day)$`)
 	bare := map[string]bool{"amperes": true, "celsius": true, "seconds": true, "years": true, "value": true, "divisor": true, "sensitivity": true, "probability": true,
 		"coverage_factor": true, "degrees_of_freedom": true, "effective_degrees_of_freedom": true, "counts_at_rated_current": true, "amperes_per_count": true}
 	var visit func(key string, v any)

@@ -28,7 +28,8 @@ func (b Budget) Share(line int) float64 {
 	return ratio * ratio
 }
 
-// EffectiveDegreesOfFreedom are those of the combined uncertainty by the formula of Welch and Satterthwaite; +Inf if every line that adds something is exactly known.
+// EffectiveDegreesOfFreedom are those of the combined uncertainty by the formula of Welch and Satterthwaite; +Inf if every line that adds something
+// is exactly known.
 func (b Budget) EffectiveDegreesOfFreedom() float64 {
 	combined, sum := b.Combined(), 0.0
 	for _, c := range b {
@@ -49,8 +50,8 @@ func (b Budget) Expanded(probability float64) float64 {
 	return b.Coverage(probability) * b.Combined()
 }
 
-// Student gives the factor t of an interval of ±t standard deviations that holds a value with a probability. Degrees of freedom are truncated to a whole number, at least 1 (GUM G.4.1);
-// infinite ones give the normal distribution.
+// Student gives the factor t of an interval of ±t standard deviations that holds a value with a probability. Degrees of freedom are truncated to a
+// whole number, at least 1 (GUM G.4.1); infinite ones give the normal distribution.
 func Student(probability, degreesOfFreedom float64) float64 {
 	tail := (1 + probability) / 2
 	const asGoodAsInfinite = 1e9

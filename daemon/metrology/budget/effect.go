@@ -20,7 +20,8 @@ func (e Effect) At(amperes float64) Contribution {
 	return e.line(e.Constant + e.PerAmpere*amperes)
 }
 
-// Charge is its line in the budget of a charge: so many coulombs net, counted over so long, from readings an interval apart. A net charge has the sign of the current.
+// Charge is its line in the budget of a charge: so many coulombs net, counted over so long, from readings an interval apart. A net charge has the
+// sign of the current.
 func (e Effect) Charge(seconds, netCoulombs, intervalSeconds float64) Contribution {
 	if e.Independent {
 		return e.line(e.Constant * math.Sqrt(seconds*intervalSeconds))

@@ -19,8 +19,8 @@ type Care struct {
 	MarkCoulombs     float64 // standard uncertainty of each of them
 }
 
-// Standard is the standard uncertainty of the charge counted for so long at a constant current, just before the next rest and the next mark would be. The net charge may be less than
-// current times time, where a pack is charged and discharged in turn; limit bounds it (+Inf = it is never less).
+// Standard is the standard uncertainty of the charge counted for so long at a constant current, just before the next rest and the next mark would be.
+// The net charge may be less than current times time, where a pack is charged and discharged in turn; limit bounds it (+Inf = it is never less).
 func (g Growth) Standard(amperes, seconds, limitCoulombs float64, care Care) float64 {
 	alone := g.between(amperes, seconds, limitCoulombs, care)
 	if care.MarkEverySeconds == 0 || seconds < care.MarkEverySeconds {
@@ -59,8 +59,9 @@ func (g Growth) walk(seconds float64) float64 {
 	return g.WalkAmperesPerRootSecond * math.Sqrt(seconds*seconds*seconds/3)
 }
 
-// rested is what is left of the zero's error where rests show it. From a rest on the zero is held: its error is that of the rest's mean and what has walked since. With Corrects, all but the
-// last such span lie between two rests, on the straight line between which the walk leaves √(q·T³/12), a quarter of the variance.
+// rested is what is left of the zero's error where rests show it. From a rest on the zero is held: its error is that of the rest's mean and what has
+// walked since. With Corrects, all but the last such span lie between two rests, on the straight line between which the walk leaves √(q·T³/12), a
+// quarter of the variance.
 func (g Growth) rested(seconds float64, care Care) float64 {
 	span := min(seconds, care.RestEverySeconds)
 	spans := seconds / span
@@ -83,8 +84,8 @@ func (g Growth) restMean(care Care) (mean float64) {
 	return mean * math.Sqrt(g.IntervalSeconds/max(care.RestSeconds, g.IntervalSeconds))
 }
 
-// learned is the uncertainty of what is counted from one mark to the next with the mean zero of the two marks before: theirs, noise of both spans, and what a walk does to the difference of
-// two integrals side by side, √(2·q·T³/3).
+// learned is the uncertainty of what is counted from one mark to the next with the mean zero of the two marks before: theirs, noise of both spans,
+// and what a walk does to the difference of two integrals side by side, √(2·q·T³/3).
 func (g Growth) learned(amperes, limit float64, care Care) float64 {
 	t := care.MarkEverySeconds
 	noise := g.lines(amperes, t, limit, false)

@@ -10,7 +10,8 @@ import (
 
 const hour = 3600.0
 
-// worked is the numerical table of the growth laws (constant bias, white noise, random walk; IEEE Std 952 Annex C, GUM 5.1.2): u_b = 0.010 A, N = 0.02 A·√s, √q = 1e−4 A/√s.
+// worked is the numerical table of the growth laws (constant bias, white noise, random walk; IEEE Std 952 Annex C, GUM 5.1.2): u_b = 0.010 A, N =
+// 0.02 A·√s, √q = 1e−4 A/√s.
 func worked() budget.Growth {
 	return budget.Growth{IntervalSeconds: 0.25, WalkAmperesPerRootSecond: 1e-4, Effects: []budget.Effect{
 		{Source: "zero", Value: 0.010, Unit: "A", Constant: 1, DegreesOfFreedom: math.Inf(1)},
@@ -59,7 +60,8 @@ func drawn(r *rand.Rand, g budget.Growth, spans int, care budget.Care) (coulombs
 	return coulombs + 0.04*math.Sqrt(g.IntervalSeconds*float64(spans)*care.RestEverySeconds)*r.NormFloat64()
 }
 
-// Of many charges drawn so the deviation is what Standard says; where rests correct, a mean between two neighbouring rests is a little less than the safe side that it takes.
+// Of many charges drawn so the deviation is what Standard says; where rests correct, a mean between two neighbouring rests is a little less than the
+// safe side that it takes.
 func TestRestsAgainstDrawnCharges(t *testing.T) {
 	for name, care := range map[string]budget.Care{
 		"held":     {RestEverySeconds: 4 * hour, RestSeconds: 10},

@@ -25,8 +25,8 @@ const (
 	inverseRounds = 100
 )
 
-// New fits a curve to points. The error tells of every point that is none, or why the points make no such curve: fewer than two, all at one current, or a curve that
-// turns around between them.
+// New fits a curve to points. The error tells of every point that is none, or why the points make no such curve: fewer than two, all at one current,
+// or a curve that turns around between them.
 func New(points []Point, shape polynomial.Shape, common Common) (*Curve, error) {
 	if err := check(points, common); err != nil {
 		return nil, err
@@ -96,8 +96,8 @@ func (c *Curve) common(amperes float64) float64 {
 	return math.Hypot(c.Common.OffsetAmperes, c.Common.GainRatio*amperes)
 }
 
-// Current gives the current that an indication stands for, and the uncertainty that the calibration leaves in it; the indication's own noise is not in it. An indication beyond the
-// curve's turning point has none: NaN.
+// Current gives the current that an indication stands for, and the uncertainty that the calibration leaves in it; the indication's own noise is not
+// in it. An indication beyond the curve's turning point has none: NaN.
 func (c *Curve) Current(indicated float64) (amperes, uncertainty float64) {
 	amperes = c.invert(indicated)
 	_, u := c.Indication(amperes)

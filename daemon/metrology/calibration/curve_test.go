@@ -137,7 +137,8 @@ func simulated(r *rand.Rand, common, understated float64) []calibration.Point {
 	return points
 }
 
-// The stated 95 % intervals hold the truth in 95 % of many calibrations, also where the point's uncertainties were stated three times too small, since the curve's is enlarged then.
+// The stated 95 % intervals hold the truth in 95 % of many calibrations, also where the point's uncertainties were stated three times too small,
+// since the curve's is enlarged then.
 func TestIntervalsHold(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 8))
 	const runs = 2000

@@ -20,8 +20,8 @@ type Hysteresis struct {
 // Seen tells that chance does not explain the differences: their probability is below 1 %.
 func (h Hysteresis) Seen() bool { return h.Places > 0 && h.Probability < 0.01 }
 
-// Hysteresis compares the points of both sweeps whose reference currents are no more than within apart, 0 or more. Distances from the curve are compared, so that a small difference of the currents does
-// no harm. The uncertainties are those of the points.
+// Hysteresis compares the points of both sweeps whose reference currents are no more than within apart, 0 or more. Distances from the curve are
+// compared, so that a small difference of the currents does no harm. The uncertainties are those of the points.
 func (c *Curve) Hysteresis(within float64) (h Hysteresis) {
 	sum, weights, squares := 0.0, 0.0, 0.0
 	for _, place := range c.Fit.Places(within) {

@@ -13,7 +13,7 @@
 //
 // # What is known of the values
 //
-// Where each value comes with its standard uncertainty, the weights are 1/u², and the covariance is (XᵀWX)⁻¹: what the uncertainties make of it, whatever
-// the residuals say. Whether they say the same is Birge, and its probability. Where nothing is known beforehand, all weigh the same, and the covariance is s²·(XᵀX)⁻¹ with s²
-// the variance of the residuals, as in JCGM 100:2008 H.3.
+// Where each value comes with its standard uncertainty, the weights are 1/u², and the covariance is (XᵀWX)⁻¹: what the uncertainties make of it,
+// whatever the residuals say. Whether they say the same is Birge, and its probability. Where nothing is known beforehand, all weigh the same, and the
+// covariance is s²·(XᵀX)⁻¹ with s² the variance of the residuals, as in JCGM 100:2008 H.3.
 package polynomial

@@ -144,8 +144,9 @@ func (f *Fit) ResidualDeviation() float64 {
 	return math.Sqrt(f.SumOfSquares / float64(f.DegreesOfFreedom))
 }
 
-// Consistency is the probability that points with the stated uncertainties, and errors of a normal distribution, lie as far from the curve or farther (χ²). A small one says that the
-// uncertainties are too small or the curve is the wrong one. It is 1 if nothing can be told: no uncertainties, or no more points than coefficients.
+// Consistency is the probability that points with the stated uncertainties, and errors of a normal distribution, lie as far from the curve or farther
+// (χ²). A small one says that the uncertainties are too small or the curve is the wrong one. It is 1 if nothing can be told: no uncertainties, or no
+// more points than coefficients.
 func (f *Fit) Consistency() float64 {
 	if f.values.Uncertainty == nil || f.DegreesOfFreedom == 0 {
 		return 1

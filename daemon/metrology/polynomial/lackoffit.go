@@ -16,8 +16,8 @@ type LackOfFit struct {
 	Told            bool    // false = no repeats that differ, or no more places than coefficients; the rest is 0 then
 }
 
-// LackOfFit takes points whose x differ by no more than within from the first of their place, in ascending order, as repeats. Their residuals are compared, so that
-// repeats at nearly the same x are no worse than at the very same. within is 0 or more.
+// LackOfFit takes points whose x differ by no more than within from the first of their place, in ascending order, as repeats. Their residuals are
+// compared, so that repeats at nearly the same x are no worse than at the very same. within is 0 or more.
 func (f *Fit) LackOfFit(within float64) LackOfFit {
 	places := f.Places(within)
 	l := LackOfFit{CurveFreedom: len(places) - f.terms(), RepeatFreedom: len(f.Residuals) - len(places)}

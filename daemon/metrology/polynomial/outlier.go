@@ -13,8 +13,8 @@ type Outlier struct {
 	Probability float64 // of such a distance for the farthest of so many points (Bonferroni's bound)
 }
 
-// Outliers gives the points whose probability is below a level, such as 0.01, in their order. The scatter is always taken from the residuals of the other points, not
-// from stated uncertainties. With fewer than two points more than coefficients nothing can be told.
+// Outliers gives the points whose probability is below a level, such as 0.01, in their order. The scatter is always taken from the residuals of the
+// other points, not from stated uncertainties. With fewer than two points more than coefficients nothing can be told.
 func (f *Fit) Outliers(level float64) (found []Outlier) {
 	freedom := float64(f.DegreesOfFreedom - 1)
 	if freedom < 1 {

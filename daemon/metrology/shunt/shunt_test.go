@@ -7,7 +7,8 @@ import (
 	"github.com/ampledger/ampledger/daemon/metrology/shunt"
 )
 
-// NIST ITS-90 Thermocouple Database, type T: the three-decimal table has 0.790 mV at 20 °C, 2.036 at 50 and 4.279 at 100; the digits beyond are derived from its coefficients.
+// NIST ITS-90 Thermocouple Database, type T: the three-decimal table has 0.790 mV at 20 °C, 2.036 at 50 and 4.279 at 100; the digits beyond are
+// derived from its coefficients.
 func TestCopperConstantan(t *testing.T) {
 	for celsius, millivolts := range map[float64]float64{
 		0: 0, 10: 0.390996, 20: 0.789612, 25: 0.991977, 30: 1.196446, 40: 1.611793, 50: 2.035722, 60: 2.468150, 80: 3.357719, 100: 4.278519,
@@ -28,8 +29,8 @@ func TestCopperConstantan(t *testing.T) {
 	}
 }
 
-// Worked cases: rated drops of the trade (50 mV at 100 A and 500 A, 60 mV at 1000 A), PTB E 23's limit of 10 µV/K over 10 K, manganin's 1 µV/K, constantan about 20 °C, and half a
-// millimetre of copper joint.
+// Worked cases: rated drops of the trade (50 mV at 100 A and 500 A, 60 mV at 1000 A), PTB E 23's limit of 10 µV/K over 10 K, manganin's 1 µV/K,
+// constantan about 20 °C, and half a millimetre of copper joint.
 func TestWorkedCases(t *testing.T) {
 	constantan, err := shunt.ConstantanVoltsPerKelvin(20)
 	if err != nil {

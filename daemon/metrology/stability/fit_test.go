@@ -7,8 +7,9 @@ import (
 	"github.com/ampledger/ampledger/daemon/metrology/stability"
 )
 
-// Where only white noise and a walk are, their densities lie within the stated limits in 95 % of the seeds, to within what chance does to some
-// of them (a binomial of 200 and 0.95 is below 181 in 1 of 300, one of 100 below 91 in 1 of 35), and the mean of the figures is right. Few freedoms widen the walk's limits.
+// Where only white noise and a walk are, their densities lie within the stated limits in 95 % of the seeds, to within what chance does to some of
+// them (a binomial of 200 and 0.95 is below 181 in 1 of 300, one of 100 below 91 in 1 of 35), and the mean of the figures is right. Few freedoms
+// widen the walk's limits.
 func TestDensitiesAreRecovered(t *testing.T) {
 	for _, c := range []struct {
 		name                string

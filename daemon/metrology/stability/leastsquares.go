@@ -6,8 +6,8 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// nonNegative fits v = Σ θ·column over some of the columns with weights, no θ below zero. With so few columns every subset can be tried, which has no cases: the best
-// of the subsets whose unconstrained solution is not negative is the constrained one.
+// nonNegative fits v = Σ θ·column over some of the columns with weights, no θ below zero. With so few columns every subset can be tried, which has no
+// cases: the best of the subsets whose unconstrained solution is not negative is the constrained one.
 func nonNegative(columns [][]float64, terms []int, v, weights []float64) []float64 {
 	best, least := make([]float64, len(columns)), math.Inf(1)
 	for subset := range 1 << len(terms) {

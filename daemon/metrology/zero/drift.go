@@ -55,7 +55,8 @@ func FitDrift(zeros []At, referenceCelsius float64) (*Drift, error) {
 	return d, nil
 }
 
-// Zero gives the zero at a temperature and its standard uncertainty, with the covariance of offset and slope. Outside of the lowest and highest temperature it is a guess.
+// Zero gives the zero at a temperature and its standard uncertainty, with the covariance of offset and slope. Outside of the lowest and highest
+// temperature it is a guess.
 func (d *Drift) Zero(celsius float64) (amperes, uncertainty float64) {
 	y, u := d.fit.At(celsius - d.ReferenceCelsius)
 	return y, d.Enlarged * u

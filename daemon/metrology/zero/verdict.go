@@ -53,7 +53,8 @@ func (v Verdict) reason(stepped bool, noise correlation, n int) string {
 	moved := v.MovementProbability < unlikely
 	switch u := math.Sqrt(4 * noise.meanVariance(n)); { // of the difference of two halves
 	case moved && stepped:
-		return fmt.Sprintf("a step of %+.3g A after %.4g s (two halves of this noise differ by %.2g A): current flowed, or the sensor changed", v.StepAmperes, v.StepSeconds, u)
+		return fmt.Sprintf("a step of %+.3g A after %.4g s (two halves of this noise differ by %.2g A): current flowed, or the sensor changed",
+			v.StepAmperes, v.StepSeconds, u)
 	case moved || v.TrendProbability < unlikely:
 		return fmt.Sprintf("a trend of %+.3g ± %.2g A/h: the zero moved, or current decayed", v.TrendAmperesPerSecond*3600, v.TrendUncertainty*3600)
 	}

@@ -27,7 +27,8 @@ type Zero struct {
 	Verdict                    Verdict
 }
 
-// Find makes the zero of a rest. The error says why it has none at all: a log that is not sound, or too short; whether the rest was steady stands in the verdict, and is for the caller to heed.
+// Find makes the zero of a rest. The error says why it has none at all: a log that is not sound, or too short; whether the rest was steady stands in
+// the verdict, and is for the caller to heed.
 func Find(rest *stability.Log) (*Zero, error) {
 	if err := rest.Check(); err != nil {
 		return nil, err
