@@ -33,6 +33,7 @@ type ChannelExplanation struct {
 	MaximumAmperes        *float64 `json:"maximum_amperes"`          // the sign is the conductor's
 	AmperesPerCount       *float64 `json:"amperes_per_count"`        //
 	QuantisationAmperes   *float64 `json:"quantisation_amperes"`     // standard uncertainty of rounding to a count
+	NoiseAmperes          *float64 `json:"noise_amperes"`            // standard deviation of a reading, as stated
 	ZeroDriftAmpereHours  *float64 `json:"zero_drift_ampere_hours"`  // standard uncertainty of a day's charge from the stated zero
 	NoiseDriftAmpereHours *float64 `json:"noise_drift_ampere_hours"` // and from the stated noise, independent from reading to reading
 	NoiseRateHertz        *float64 `json:"noise_rate_hertz"`         // the scan rate that was taken for it
@@ -74,7 +75,7 @@ func explainChannel(c Conductor, ch Channel, facts InputFacts) (ChannelExplanati
 		explainShunt(&x, *ch.Shunt)
 	}
 	var warnings []string
-	for _, text := range slices.Concat(unstated(ch), tooShort(x, c, ch), pointless(ch)) {
+	for _, text := range slices.Concat(unstated(ch), tooShort(x, c, ch), tooCoarse(x, ch), tooSlow(c, ch, facts), pointless(ch)) {
 		warnings = append(warnings, fmt.Sprintf("conductor %s, channel %s: %s", c.Name, ch.Name, text))
 	}
 	return x, warnings
@@ -110,6 +111,9 @@ func explainScale(x *ChannelExplanation, ch Channel, facts InputFacts) {
 func explainDrift(x *ChannelExplanation, ch Channel, facts InputFacts) {
 	if ch.ZeroUncertaintyAmperes > 0 {
 		x.ZeroDriftAmpereHours = ptr(ch.ZeroUncertaintyAmperes * hoursPerDay)
+	}
+	if ch.NoiseAmperes > 0 {
+		x.NoiseAmperes = &ch.NoiseAmperes
 	}
 	if ch.NoiseAmperes > 0 && facts.RateHertz > 0 {
 		x.NoiseRateHertz = &facts.RateHertz

@@ -99,6 +99,7 @@ func TestDrift(t *testing.T) {
 		return Explain(one(ch), map[string]map[string]InputFacts{"a": {"i": {Unit: "A", RateHertz: hertz}}}).Channels[0]
 	}
 	near(t, "zero", at(0).ZeroDriftAmpereHours, 12)
+	near(t, "noise", at(0).NoiseAmperes, 1)
 	near(t, "noise at 1 Hz", at(1).NoiseDriftAmpereHours, math.Sqrt(86400)/3600)
 	near(t, "noise at 100 Hz", at(100).NoiseDriftAmpereHours, math.Sqrt(864)/3600)
 	if at(0).NoiseDriftAmpereHours != nil || at(1).AmperesPerCount != nil || at(1).MaximumAmperes != nil {
@@ -110,6 +111,9 @@ func TestWarnings(t *testing.T) {
 	step := 76.3e-6
 	pickup := func(amperes float64, direction string) Element {
 		return Element{Name: "e", Direction: direction, Instantaneous: &Instantaneous{PickupAmperes: amperes}}
+	}
+	delay := func(seconds float64) []Element {
+		return []Element{{Name: "d", DefiniteTime: &DefiniteTime{PickupAmperes: 100, DelaySeconds: seconds}}}
 	}
 	unipolar := InputFacts{Unit: "code", MaximumCode: 4095, RangeKnown: true} // reads 0 to 62 A, so discharge only
 	table := []struct {
@@ -128,6 +132,10 @@ func TestWarnings(t *testing.T) {
 		{"zero not stated", Channel{GainUncertaintyRatio: 0.01}, InputFacts{}, nil, "zero_uncertainty_amperes is not stated", "gain_uncertainty"},
 		{"gain not stated", Channel{ZeroUncertaintyAmperes: 1}, InputFacts{}, nil, "gain_uncertainty_ratio is not stated", "zero_uncertainty"},
 		{"rated beyond full scale", Channel{}, unipolar, nil, "less than its rated 500 A", ""},
+		{"a delay of one scan and a half", Channel{}, InputFacts{RateHertz: 10}, delay(0.15), "guard element d has a delay of 0.15 s, but a scan comes only every 0.1 s", ""},
+		{"a delay of two scans", Channel{}, InputFacts{RateHertz: 10}, delay(0.2), "", "has a delay"},
+		{"no delay", Channel{}, InputFacts{RateHertz: 10}, delay(0), "", "has a delay"},
+		{"a delay at an unknown rate", Channel{}, InputFacts{}, delay(0.01), "", "has a delay"},
 		{"coefficient without temperature", Channel{}, InputFacts{}, nil, "temperature coefficient has no effect", ""},
 		{"coefficient with temperature", Channel{Temperature: &Input{"t"}}, InputFacts{}, nil, "", "coefficient"},
 	}
@@ -145,6 +153,25 @@ func TestWarnings(t *testing.T) {
 				t.Error("nothing is said about isolation")
 			}
 		})
+	}
+}
+
+// TestTooCoarse: 12 bits over ±2.5 V on 100 µΩ without an amplifier: a count of 1.22 mV is 12.2 A, 41 of them the rated 500 A.
+func TestTooCoarse(t *testing.T) {
+	step, fine := 0.00122, 0.00122/25
+	for _, row := range []struct {
+		ch   Channel
+		want string // empty = no warning
+	}{
+		{Channel{Shunt: &Shunt{Converter: Converter{VoltsPerCount: &step}, RatedAmperes: 500, RatedMillivolts: 50}}, "the rated 500 A are 41 counts, so that one is 2.4 % of them: its rated drop of 50 mV is too small"},
+		{Channel{Shunt: &Shunt{Converter: Converter{VoltsPerCount: &fine}, RatedAmperes: 500, RatedMillivolts: 50}}, ""},
+		{Channel{Magnetic: &Magnetic{Converter: Converter{VoltsPerCount: &step}, VoltsPerAmpere: 0.002, RatedAmperes: 500}}, "820 counts, so that one is 0.12 % of them: take a sensor of more volts"},
+		{Channel{Magnetic: &Magnetic{Converter: Converter{VoltsPerCount: &step}, VoltsPerAmpere: 0.005, RatedAmperes: 500}}, ""},
+	} {
+		e := Explain(one(row.ch), nil)
+		if all := strings.Join(e.Warnings, "\n"); !strings.Contains(all, row.want) || row.want == "" && strings.Contains(all, "counts, so that") {
+			t.Errorf("want %q, got %s", row.want, all)
+		}
 	}
 }
 

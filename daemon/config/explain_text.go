@@ -36,6 +36,7 @@ func (x ChannelExplanation) text(b *strings.Builder) {
 	}
 	line("one count", figure(x.AmperesPerCount, "A", x.uncounted()))
 	line("quantisation", figure(x.QuantisationAmperes, "A standard uncertainty", x.uncounted()))
+	line("noise of a reading", figure(x.NoiseAmperes, "A standard deviation", "not stated"))
 	line("a day's charge, zero", figure(x.ZeroDriftAmpereHours, "Ah standard uncertainty", "not stated"))
 	line("a day's charge, noise", x.noise())
 	if x.Kind == "shunt" {

@@ -65,7 +65,7 @@ type Record struct {
 
 // Device is one driver plugin with its settings.
 type Device struct {
-	Name         string         `yaml:"name" check:"required"`
+	Name         string         `yaml:"name" check:"required"` // by which channels name it
 	Driver       Plugin         `yaml:"driver" check:"required"`
 	With         map[string]any `yaml:"with"`                           // the driver's own settings
 	GapSeconds   *float64       `yaml:"gap_seconds" check:"positive"`   // a longer interval between scans is a gap; default 5 nominal intervals, no limit if the rate is not known
@@ -85,11 +85,12 @@ type Plugin struct {
 
 // Conductor is one physical current path.
 type Conductor struct {
-	Name      string     `yaml:"name" check:"required"`
+	Name      string     `yaml:"name" check:"required"`             // by which it is asked for
 	Positive  string     `yaml:"positive" check:"discharge|charge"` // the direction with the positive sign: discharge (default) or charge
 	Contactor *Contactor `yaml:"contactor"`                         // optional
 
 	CapacityAmpereHours float64 `yaml:"capacity_ampere_hours" check:"positive"` // rated, of what the conductor belongs to; 0 = not known
+	WorkingVolts        float64 `yaml:"working_volts" check:"positive"`         // highest voltage, d.c., between the conductor and what may be touched: the charging voltage, not the nominal one; 0 = not known
 
 	Channels   []Channel  `yaml:"channels" check:"required"` // at least one
 	ChargeFrom string     `yaml:"charge_from"`               // the channel the conductor's charge is taken from, or fused: all of them combined; default the first
@@ -106,45 +107,60 @@ const mostFused = 8
 
 // Contactor is an input that is not zero while the conductor is known to be interrupted.
 type Contactor struct {
-	Device string `yaml:"device" check:"required"`
-	Input  string `yaml:"input" check:"required"`
+	Device string `yaml:"device" check:"required"` // the device with the input
+	Input  string `yaml:"input" check:"required"`  // by the name its driver gives it
 }
 
 // Estimator is the estimator plugin of a conductor with its settings.
 type Estimator struct {
 	Plugin Plugin         `yaml:"plugin" check:"required"`
-	With   map[string]any `yaml:"with"`
+	With   map[string]any `yaml:"with"` // the estimator's own settings
 }
 
 // Shadow is an estimator that runs beside the one in force. It is started with the daemon, and what it has learnt outlives it.
 type Shadow struct {
 	Name   string         `yaml:"name" check:"required"` // letters, digits, - and _, at most 40
 	Plugin Plugin         `yaml:"plugin" check:"required"`
-	With   map[string]any `yaml:"with"`
+	With   map[string]any `yaml:"with"` // the estimator's own settings
 }
 
 // Input names an input of the channel's own device.
 type Input struct {
-	Input string `yaml:"input" check:"required"`
+	Input string `yaml:"input" check:"required"` // by the name its driver gives it
 }
 
 // Channel is one sensor on a conductor. Exactly one of Shunt, Magnetic and Reported is set.
 type Channel struct {
-	Name        string       `yaml:"name" check:"required"`
-	Device      string       `yaml:"device" check:"required"`
-	Input       string       `yaml:"input" check:"required"`
-	Temperature *Input       `yaml:"temperature"` // optional: the sensor's temperature
+	Name        string       `yaml:"name" check:"required"`   // by which it is asked for
+	Device      string       `yaml:"device" check:"required"` // the device that reads it
+	Input       string       `yaml:"input" check:"required"`  // by the name its driver gives it
+	Temperature *Input       `yaml:"temperature"`             // optional: the sensor's temperature
 	Shunt       *Shunt       `yaml:"shunt"`
 	Magnetic    *Magnetic    `yaml:"magnetic"`
 	Reported    *Reported    `yaml:"reported"`
 	Reversed    bool         `yaml:"reversed"`    // mounted backwards: the sign is changed
 	Calibration *Calibration `yaml:"calibration"` // optional
+	DataSheet   *DataSheet   `yaml:"data_sheet"`  // optional: limits for the uncertainty budget
 
-	NoiseAmperes           float64  `yaml:"noise_amperes" check:"notnegative"`            // standard deviation of one reading
-	ZeroUncertaintyAmperes float64  `yaml:"zero_uncertainty_amperes" check:"notnegative"` // standard uncertainty of the zero
-	GainUncertaintyRatio   float64  `yaml:"gain_uncertainty_ratio" check:"share"`         // relative standard uncertainty of the gain
+	NoiseAmperes           float64  `yaml:"noise_amperes" check:"notnegative"`            // standard deviation of one reading; sheet: noise, r.m.s., of sensor, amplifier and converter at the bandwidth used, turned into amperes; better measured, with ampledger stability
+	ZeroUncertaintyAmperes float64  `yaml:"zero_uncertainty_amperes" check:"notnegative"` // standard uncertainty of the zero; sheet: offset, electrical offset or zero error, of sensor and amplifier, in amperes, over √3 if it is a limit
+	GainUncertaintyRatio   float64  `yaml:"gain_uncertainty_ratio" check:"share"`         // relative standard uncertainty of the gain; sheet: accuracy, tolerance or class of the resistance or sensitivity, over √3 if it is a limit: class 0.5 is 0.0029
 	MaximumAmperes         *float64 `yaml:"maximum_amperes" check:"positive"`             // a reading beyond it in magnitude is out of range; default no limit but the converter's
 	GapBoundAmperes        *float64 `yaml:"gap_bound_amperes" check:"notnegative"`        // greatest current assumed while nothing was read; default the full scale
+}
+
+// DataSheet holds limits that data sheets give beside what the channel states. Each is a greatest deviation, either sign; 0 = not stated. `ampledger budget` takes them in;
+// what the daemon states of a reading has none of them.
+type DataSheet struct {
+	GainDriftPerKelvin        float64 `yaml:"gain_drift_per_kelvin" check:"notnegative,coefficient"` // sheet: temperature coefficient of the resistance or drift of the sensitivity, where it is a limit of either sign: 20 ppm/K is 20e-6
+	YearlyGainDriftRatio      float64 `yaml:"yearly_gain_drift_ratio" check:"share"`                 // sheet: long-term stability of the resistance or sensitivity, a year
+	ZeroDriftAmperesPerKelvin float64 `yaml:"zero_drift_amperes_per_kelvin" check:"notnegative"`     // sheet: offset drift with temperature, of sensor and amplifier, in amperes
+	HysteresisAmperes         float64 `yaml:"hysteresis_amperes" check:"notnegative"`                // sheet: magnetic offset or residual offset after an overload, left by the current that flowed before
+	LinearityRatio            float64 `yaml:"linearity_ratio" check:"share"`                         // sheet: linearity error, of the rated current
+	SupplyRatio               float64 `yaml:"supply_ratio" check:"share"`                            // how far off the supply may be that the output follows, sheet: of the supply, its tolerance; where it is measured, how far off its measurement
+	ThermoEMFVoltsPerKelvin   float64 `yaml:"thermo_emf_volts_per_kelvin" check:"notnegative"`       // sheet: thermo-electric voltage of the shunt's alloy against copper: 1 µV/K is 1e-6
+	TerminalKelvin            float64 `yaml:"terminal_kelvin" check:"notnegative"`                   // how much warmer one end of the shunt may be than the other; from the mounting, not from a sheet
+	TerminalOhms              float64 `yaml:"terminal_ohms" check:"notnegative"`                     // resistance of both power terminals with their joints, outside of the sense terminals; measured, or from the mounting
 }
 
 // Kind names the kind of sensor: shunt, magnetic or reported.
@@ -160,67 +176,67 @@ func (ch Channel) Kind() string {
 
 // Converter says how counts or the driver's volts become volts at the converter's input. Not needed where the driver says it.
 type Converter struct {
-	VoltsPerCount  *float64 `yaml:"volts_per_count" check:"positive"` // default: what the driver says
-	ZeroCountVolts *float64 `yaml:"zero_count_volts"`                 // volts at count zero; default: what the driver says
-	Bits           int      `yaml:"bits" check:"bits"`                // the converter's resolution, if the driver gives no code range: two's complement
+	VoltsPerCount  *float64 `yaml:"volts_per_count" check:"positive"` // sheet: of the converter, its input range over the number of codes (LSB); default: what the driver says
+	ZeroCountVolts *float64 `yaml:"zero_count_volts"`                 // volts at count zero; sheet: of the converter, the low end of its range if it is not bipolar; default: what the driver says
+	Bits           int      `yaml:"bits" check:"bits"`                // sheet: the converter's resolution, if the driver gives no code range: two's complement
 }
 
 // Shunt is a resistance with four-wire sensing, amplified.
 type Shunt struct {
 	Converter                        `yaml:",inline"`
-	ResistanceOhms                   float64      `yaml:"resistance_ohms" check:"positive"`                          // at the reference temperature; or rated_amperes with rated_millivolts, and then made from them
-	RatedAmperes                     float64      `yaml:"rated_amperes" check:"positive"`                            // rated current
-	RatedMillivolts                  float64      `yaml:"rated_millivolts" check:"positive"`                         // rated drop, as printed on the shunt, instead of resistance_ohms
-	Gain                             float64      `yaml:"gain" check:"positive"`                                     // of the amplifier; default 1
-	TemperatureCoefficientPerKelvin  float64      `yaml:"temperature_coefficient_per_kelvin" check:"coefficient"`    // linear
-	TemperatureCoefficientPerKelvin2 float64      `yaml:"temperature_coefficient_per_kelvin_2" check:"coefficient2"` // quadratic
-	ReferenceCelsius                 *float64     `yaml:"reference_celsius" check:"celsius"`                         // default 20
+	ResistanceOhms                   float64      `yaml:"resistance_ohms" check:"positive"`                          // at the reference temperature; printed on the shunt or in its sheet: resistance; or rated_amperes with rated_millivolts, and then made from them
+	RatedAmperes                     float64      `yaml:"rated_amperes" check:"positive"`                            // printed on the shunt: rated current
+	RatedMillivolts                  float64      `yaml:"rated_millivolts" check:"positive"`                         // printed on the shunt: rated drop, such as 50, 60 or 75 mV, instead of resistance_ohms
+	Gain                             float64      `yaml:"gain" check:"positive"`                                     // sheet: of the amplifier between the shunt and the converter, its gain in V/V; default 1
+	TemperatureCoefficientPerKelvin  float64      `yaml:"temperature_coefficient_per_kelvin" check:"coefficient"`    // linear; sheet: temperature coefficient of resistance (TCR) if it has a sign: 15 ppm/K is 15e-6; a limit of either sign belongs to data_sheet
+	TemperatureCoefficientPerKelvin2 float64      `yaml:"temperature_coefficient_per_kelvin_2" check:"coefficient2"` // quadratic; sheet: of the alloy, the coefficient β of its resistance over temperature
+	ReferenceCelsius                 *float64     `yaml:"reference_celsius" check:"celsius"`                         // sheet: temperature at which the resistance is stated; default 20
 	SelfHeating                      *SelfHeating `yaml:"self_heating"`                                              // where no temperature is wired
 }
 
 // SelfHeating is one thermal node: the shunt's rise above ambient.
 type SelfHeating struct {
-	KelvinPerWatt       float64  `yaml:"kelvin_per_watt" check:"required,positive"`       // thermal resistance to ambient
-	TimeConstantSeconds float64  `yaml:"time_constant_seconds" check:"required,positive"` // of the node
-	AmbientCelsius      *float64 `yaml:"ambient_celsius" check:"celsius"`                 // default the reference temperature
+	KelvinPerWatt       float64  `yaml:"kelvin_per_watt" check:"required,positive"`       // thermal resistance to ambient; sheet: temperature rise at rated current over the power there, as mounted; better measured
+	TimeConstantSeconds float64  `yaml:"time_constant_seconds" check:"required,positive"` // time to 63 % of the rise after a step of the current; measured, seldom in a sheet
+	AmbientCelsius      *float64 `yaml:"ambient_celsius" check:"celsius"`                 // about the shunt, measured or expected from its mounting; default the reference temperature
 }
 
 // Magnetic is an isolated sensor with a voltage output.
 type Magnetic struct {
 	Converter                       `yaml:",inline"`
-	VoltsPerAmpere                  float64  `yaml:"volts_per_ampere" check:"required,positive"`             // of primary current, one turn
-	ZeroVolts                       float64  `yaml:"zero_volts"`                                             // output at no current
-	PrimaryTurns                    int      `yaml:"primary_turns" check:"positive"`                         // default 1
-	Supply                          *Supply  `yaml:"supply"`                                                 // if zero and sensitivity follow the supply
-	SensitivityCoefficientPerKelvin float64  `yaml:"sensitivity_coefficient_per_kelvin" check:"coefficient"` // relative
-	ZeroCoefficientVoltsPerKelvin   float64  `yaml:"zero_coefficient_volts_per_kelvin"`                      //
-	ReferenceCelsius                *float64 `yaml:"reference_celsius" check:"celsius"`                      // default 25
-	RatedAmperes                    float64  `yaml:"rated_amperes" check:"positive"`                         // nominal measuring range
+	VoltsPerAmpere                  float64  `yaml:"volts_per_ampere" check:"required,positive"`             // of primary current, one turn; sheet: sensitivity: 5 mV/A is 0.005; of an output of so many volts at rated current, the one over the other
+	ZeroVolts                       float64  `yaml:"zero_volts"`                                             // output at no current; sheet: quiescent or reference voltage, half the supply if the output is ratiometric
+	PrimaryTurns                    int      `yaml:"primary_turns" check:"positive"`                         // times the conductor goes through the aperture, from the mounting; default 1
+	Supply                          *Supply  `yaml:"supply"`                                                 // if zero and sensitivity follow the supply; sheet: ratiometric output
+	SensitivityCoefficientPerKelvin float64  `yaml:"sensitivity_coefficient_per_kelvin" check:"coefficient"` // relative; sheet: temperature drift of the sensitivity or gain if it has a sign: -200 ppm/K is -2e-4; a limit belongs to data_sheet
+	ZeroCoefficientVoltsPerKelvin   float64  `yaml:"zero_coefficient_volts_per_kelvin"`                      // sheet: temperature drift of the quiescent voltage or offset if it has a sign; a limit belongs to data_sheet, in amperes
+	ReferenceCelsius                *float64 `yaml:"reference_celsius" check:"celsius"`                      // sheet: temperature at which sensitivity and offset are stated; default 25
+	RatedAmperes                    float64  `yaml:"rated_amperes" check:"positive"`                         // sheet: nominal or measuring range
 }
 
 // Supply is a measured supply voltage that a sensor's output follows.
 type Supply struct {
-	Input        string  `yaml:"input" check:"required"`
-	NominalVolts float64 `yaml:"nominal_volts" check:"required,positive"`
+	Input        string  `yaml:"input" check:"required"`                  // by the name its driver gives it
+	NominalVolts float64 `yaml:"nominal_volts" check:"required,positive"` // sheet: supply voltage at which zero and sensitivity are stated
 }
 
 // Reported is a meter that gives amperes itself.
 type Reported struct {
-	RatedAmperes float64 `yaml:"rated_amperes" check:"positive"` // its full scale; 0 = not known
+	RatedAmperes float64 `yaml:"rated_amperes" check:"positive"` // sheet: the meter's full scale; 0 = not known
 }
 
 // Calibration corrects converted amperes x to y = (x - offset_amperes)/gain.
 type Calibration struct {
-	OffsetAmperes float64  `yaml:"offset_amperes"`
-	Gain          *float64 `yaml:"gain" check:"positive"` // default 1
+	OffsetAmperes float64  `yaml:"offset_amperes"`        // what is read at no current; from a calibration
+	Gain          *float64 `yaml:"gain" check:"positive"` // read over true; from a calibration; default 1
 }
 
 // Element is one guard rule; exactly one of the kinds is set.
 type Element struct {
-	Name          string         `yaml:"name" check:"required"`
+	Name          string         `yaml:"name" check:"required"`                   // by which its events are known
 	Channel       string         `yaml:"channel"`                                 // the channel it looks at; default the conductor's charge_from
 	Direction     string         `yaml:"direction" check:"discharge|charge|both"` // discharge, charge or both (default)
-	DropoffRatio  float64        `yaml:"dropoff_ratio" check:"dropoff"`
+	DropoffRatio  float64        `yaml:"dropoff_ratio" check:"dropoff"`           // share of the pickup below which it resets; default 0.95
 	Instantaneous *Instantaneous `yaml:"instantaneous"`
 	DefiniteTime  *DefiniteTime  `yaml:"definite_time"`
 	InverseTime   *InverseTime   `yaml:"inverse_time"`
@@ -229,25 +245,25 @@ type Element struct {
 
 // Instantaneous operates after so many consecutive scans at or above pickup.
 type Instantaneous struct {
-	PickupAmperes float64 `yaml:"pickup_amperes" check:"required,positive"`
-	Scans         int     `yaml:"scans" check:"positive"` // default 1
+	PickupAmperes float64 `yaml:"pickup_amperes" check:"required,positive"` // at or above which a scan counts
+	Scans         int     `yaml:"scans" check:"positive"`                   // so many must follow one another; default 1
 }
 
 // DefiniteTime operates after a delay above pickup.
 type DefiniteTime struct {
-	PickupAmperes float64 `yaml:"pickup_amperes" check:"required,positive"`
-	DelaySeconds  float64 `yaml:"delay_seconds" check:"required,notnegative"`
+	PickupAmperes float64 `yaml:"pickup_amperes" check:"required,positive"`   // at or above which the delay runs
+	DelaySeconds  float64 `yaml:"delay_seconds" check:"required,notnegative"` // time above the pickup until it operates
 }
 
 // InverseTime operates the sooner the higher the current.
 type InverseTime struct {
-	Curve          string   `yaml:"curve" check:"required"`
-	PickupAmperes  float64  `yaml:"pickup_amperes" check:"required,positive"`
-	TimeMultiplier float64  `yaml:"time_multiplier" check:"positive"`  // default 1
-	ResetSeconds   *float64 `yaml:"reset_seconds" check:"notnegative"` // definite reset time instead of the curve's own
+	Curve          string   `yaml:"curve" check:"required"`                   // by name, such as iec-very-inverse
+	PickupAmperes  float64  `yaml:"pickup_amperes" check:"required,positive"` // the current the curve is a multiple of
+	TimeMultiplier float64  `yaml:"time_multiplier" check:"positive"`         // default 1
+	ResetSeconds   *float64 `yaml:"reset_seconds" check:"notnegative"`        // definite reset time instead of the curve's own
 }
 
 // Saturation is raised by so many consecutive saturated scans. Each channel has one, with scans: 1, unless it is written out.
 type Saturation struct {
-	Scans int `yaml:"scans" check:"positive"`
+	Scans int `yaml:"scans" check:"positive"` // so many saturated scans must follow one another
 }

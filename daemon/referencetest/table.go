@@ -1,8 +1,9 @@
-// Package referencetest reads the tables of testdata for the tests of packages two folders deep.
+// Package referencetest reads the tables of testdata for tests, however deep their packages stand, and holds figures against those printed.
 package referencetest
 
 import (
 	"encoding/csv"
+	"math"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -12,7 +13,7 @@ import (
 // Table reads a table, named by its path in testdata, by its column names.
 func Table(t testing.TB, name string) []map[string]string {
 	t.Helper()
-	file, err := os.Open(filepath.Join("..", "..", "testdata", name))
+	file, err := os.Open(filepath.Join(root(t), "testdata", name))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -34,6 +35,24 @@ func Table(t testing.TB, name string) []map[string]string {
 	return all
 }
 
+// root finds the module's folder above the test's.
+func root(t testing.TB) string {
+	t.Helper()
+	at, err := os.Getwd()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for {
+		if _, err := os.Stat(filepath.Join(at, "go.mod")); err == nil {
+			return at
+		}
+		if at == filepath.Dir(at) {
+			t.Fatal("no go.mod above the test's folder")
+		}
+		at = filepath.Dir(at)
+	}
+}
+
 // Number parses a figure of a table.
 func Number(t testing.TB, text string) float64 {
 	t.Helper()
@@ -42,4 +61,12 @@ func Number(t testing.TB, text string) float64 {
 		t.Fatal(err)
 	}
 	return value
+}
+
+// Near fails the test if a figure is further from the one wanted than a part of it; NaN is near nothing.
+func Near(t testing.TB, what string, got, want, relative float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= relative*math.Abs(want)) {
+		t.Errorf("%s is %.17g, want %.17g to %.1g", what, got, want, relative)
+	}
 }

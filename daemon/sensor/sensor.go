@@ -140,10 +140,32 @@ func (s *Sensor) AmperesPerCount() float64 {
 	return math.Abs(s.fixed.slope)
 }
 
+// Rounding gives the standard uncertainty of rounding to a count, and whether it is drawn anew for each reading (the converter is dithered) or stays
+// the same: 0 if the raw values are not counts. StaticUncertainty has it in its noise or in its zero.
+func (s *Sensor) Rounding() (amperes float64, independent bool) {
+	return s.AmperesPerCount() / math.Sqrt(12), s.rounding == 0
+}
+
 // StaticUncertainty gives the standard uncertainty of one reading before any estimate: noise and zero (each with its share of the
 // quantisation) and the relative one of the gain.
 func (s *Sensor) StaticUncertainty() (noiseAmperes, zeroAmperes, gainRatio float64) {
 	return s.noise, s.zero, s.GainRatio
+}
+
+// Limits gives the amperes at which the converter saturates, or MaximumAmperes if it is less, at the reference temperature; infinite if there is no limit.
+func (s *Sensor) Limits() (low, high float64) {
+	low, high = -s.MaximumAmperes, s.MaximumAmperes
+	if s.RangeKnown {
+		a, b := s.fixed.at(s.MinimumRaw), s.fixed.at(s.MaximumRaw)
+		low, high = max(low, min(a, b)), min(high, max(a, b))
+	}
+	return low, high
+}
+
+// Reads tells that a current lies where the channel neither saturates nor refuses it, at the reference temperature.
+func (s *Sensor) Reads(amperes float64) bool {
+	raw := (amperes - s.fixed.intercept) / s.fixed.slope
+	return math.Abs(amperes) <= s.MaximumAmperes && (!s.RangeKnown || raw > s.MinimumRaw && raw < s.MaximumRaw)
 }
 
 // FullScale is the greatest current, in magnitude, that can be read in one direction at least before the converter saturates or

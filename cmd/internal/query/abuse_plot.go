@@ -68,17 +68,7 @@ func (p *waveformPicture) draw(c *cobra.Command, name string) error {
 	if err != nil {
 		return err
 	}
-	image, err := draw.NewFormattedCanvas(plotWidth, plotHeight, plotFormat(name))
-	if err != nil {
-		return err
-	}
-	paint(draw.New(image), picture)
-	to, err := openOutput(c, name)
-	if err != nil {
-		return fmt.Errorf("--plot: %w", err)
-	}
-	_, err = image.WriteTo(to)
-	return errors.Join(err, to.close())
+	return drawPlot(c, name, picture)
 }
 
 func (p *waveformPicture) picture() (*plot.Plot, error) {

@@ -36,17 +36,7 @@ func drawScore(c *cobra.Command, name string, r *score.Run, channel string) erro
 	if err != nil {
 		return err
 	}
-	image, err := draw.NewFormattedCanvas(plotWidth, scoreHeight, plotFormat(name))
-	if err != nil {
-		return err
-	}
-	paintPanels(draw.New(image), above, below)
-	to, err := openOutput(c, name)
-	if err != nil {
-		return fmt.Errorf("--plot: %w", err)
-	}
-	_, err = image.WriteTo(to)
-	return errors.Join(err, to.close())
+	return drawFile(c, name, scoreHeight, func(to draw.Canvas) { paintPanels(to, above, below) })
 }
 
 // drawn picks the channel's own estimator and what it is compared with; of a channel that is not scored, the first that is.

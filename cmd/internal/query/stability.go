@@ -11,7 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"github.com/ampledger/ampledger/cmd/internal/cli"
-	"github.com/ampledger/ampledger/daemon/metrology"
+	"github.com/ampledger/ampledger/daemon/metrology/stability"
 )
 
 type stabilityFlags struct {
@@ -44,7 +44,7 @@ func stabilityCommand() *cobra.Command {
 		if err := flags.check(); err != nil {
 			return err
 		}
-		return stability(c.Context(), c, args[0], flags)
+		return runStability(c.Context(), c, args[0], flags)
 	}
 	return c
 }
@@ -77,7 +77,7 @@ func badPlotName(name string) error {
 	return cli.Usagef("--plot %s: the name must end in .svg or .png", name)
 }
 
-func stability(ctx context.Context, c *cobra.Command, name string, flags stabilityFlags) error {
+func runStability(ctx context.Context, c *cobra.Command, name string, flags stabilityFlags) error {
 	progress := cli.NewProgress(c.ErrOrStderr())
 	defer progress.Done()
 	log, err := readLog(ctx, name, flags, progress)
@@ -102,33 +102,33 @@ func stability(ctx context.Context, c *cobra.Command, name string, flags stabili
 // zeroStudy is all that is found out about a log.
 type zeroStudy struct {
 	log         *zeroLog
-	grid        *metrology.Grid
-	points      []metrology.Point
-	model       *metrology.Model
-	offset      metrology.Offset
-	resolution  metrology.Resolution
+	grid        *stability.Grid
+	points      []stability.Point
+	model       *stability.Model
+	offset      stability.Offset
+	resolution  stability.Resolution
 	zero        float64                // standard uncertainty of the mean as the zero at the log's end, A
-	temperature *metrology.Temperature // nil = no column, or nothing to be told
+	temperature *stability.Temperature // nil = no column, or nothing to be told
 	noSlope     error                  // why there is no temperature slope though there is a column
 }
 
 func study(log *zeroLog, interval float64) (*zeroStudy, error) {
-	s := &zeroStudy{log: log, resolution: metrology.Resolve(&log.Log)}
+	s := &zeroStudy{log: log, resolution: stability.Resolve(&log.Log)}
 	if s.resolution.DistinctCount < 2 {
 		return nil, errors.New("every reading is the same, so there is no noise to look at: record with a finer resolution")
 	}
 	var err error
-	if s.grid, err = metrology.Arrange(&log.Log, interval); err != nil {
+	if s.grid, err = stability.Arrange(&log.Log, interval); err != nil {
 		return nil, err
 	}
-	s.points = metrology.Overlapping(s.grid, metrology.Octaves(s.grid))
-	if s.model, err = metrology.FitNoise(s.grid, s.points); err != nil {
+	s.points = stability.Overlapping(s.grid, stability.Octaves(s.grid))
+	if s.model, err = stability.FitNoise(s.grid, s.points); err != nil {
 		return nil, err
 	}
-	s.offset = metrology.Integrate(&log.Log, s.grid)
+	s.offset = stability.Integrate(&log.Log, s.grid)
 	s.zero = s.offset.StandardUncertainty(s.model, s.resolution)
 	if len(log.Celsius) > 0 {
-		s.temperature, s.noSlope = metrology.FitTemperature(s.grid)
+		s.temperature, s.noSlope = stability.FitTemperature(s.grid)
 	}
 	return s, nil
 }

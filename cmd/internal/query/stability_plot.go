@@ -1,7 +1,6 @@
 package query
 
 import (
-	"errors"
 	"fmt"
 	"image/color"
 	"math"
@@ -13,7 +12,7 @@ import (
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
-	"github.com/ampledger/ampledger/daemon/metrology"
+	"github.com/ampledger/ampledger/daemon/metrology/stability"
 )
 
 const (
@@ -35,17 +34,7 @@ func drawStability(c *cobra.Command, name string, s *zeroStudy) error {
 	if err != nil {
 		return err
 	}
-	image, err := draw.NewFormattedCanvas(plotWidth, plotHeight, plotFormat(name))
-	if err != nil {
-		return err
-	}
-	paint(draw.New(image), p)
-	to, err := openOutput(c, name)
-	if err != nil {
-		return fmt.Errorf("--plot: %w", err)
-	}
-	_, err = image.WriteTo(to)
-	return errors.Join(err, to.close())
+	return drawPlot(c, name, p)
 }
 
 // paint draws a plot with its legend within the frame, on ground of its own.
@@ -129,7 +118,7 @@ type curve struct {
 }
 
 func (s *zeroStudy) curves() []curve {
-	part := func(name, unit string, c metrology.Coefficient, shade color.Color, dash []vg.Length, pick func(white, flicker, walk, drift float64) float64) curve {
+	part := func(name, unit string, c stability.Coefficient, shade color.Color, dash []vg.Length, pick func(white, flicker, walk, drift float64) float64) curve {
 		label := fmt.Sprintf("%s = %.2g %s", name, c.Value, unit)
 		if !c.Resolved() {
 			label += " (not resolved)"
@@ -169,7 +158,7 @@ func (c curve) draw(p *plot.Plot, f frame) error {
 }
 
 // addPoints adds the deviations with their intervals.
-func addPoints(p *plot.Plot, points []metrology.Point, top float64) error {
+func addPoints(p *plot.Plot, points []stability.Point, top float64) error {
 	var at struct {
 		plotter.XYs
 		plotter.YErrors

@@ -10,7 +10,7 @@ import (
 	"strings"
 
 	"github.com/ampledger/ampledger/cmd/internal/cli"
-	"github.com/ampledger/ampledger/daemon/metrology"
+	"github.com/ampledger/ampledger/daemon/metrology/stability"
 	"github.com/ampledger/ampledger/plugins/driver/replay/table"
 )
 
@@ -21,7 +21,7 @@ const (
 
 // zeroLog is a log as it was read, and what of the file did not get into it.
 type zeroLog struct {
-	metrology.Log
+	stability.Log
 	name, column string
 	missing      int // rows without a current, or without a temperature where there is a column
 }
@@ -60,14 +60,14 @@ func readLog(ctx context.Context, name string, flags stabilityFlags, progress *c
 
 // enough refuses a log of which nothing can be said.
 func (l *zeroLog) enough(flags stabilityFlags) error {
-	if len(l.Nanos) >= metrology.FewestReadings {
+	if len(l.Nanos) >= stability.FewestReadings {
 		return nil
 	}
 	where := ""
 	if !math.IsInf(flags.from, 0) || !math.IsInf(flags.to, 0) {
 		where = " between --from and --to"
 	}
-	return fmt.Errorf("%s: %d readings of %q%s, at least %d are needed", l.name, len(l.Nanos), l.column, where, metrology.FewestReadings)
+	return fmt.Errorf("%s: %d readings of %q%s, at least %d are needed", l.name, len(l.Nanos), l.column, where, stability.FewestReadings)
 }
 
 // add takes a row.
@@ -91,7 +91,7 @@ func (l *zeroLog) add(from *table.Reader, cells [][]byte, at columns, flags stab
 		l.missing++
 		return nil
 	}
-	if amperes *= flags.scale; math.Abs(amperes) > metrology.MostAmperes {
+	if amperes *= flags.scale; math.Abs(amperes) > stability.MostAmperes {
 		return from.Fault(at.current, fmt.Errorf("%g A is no current of a battery; check --column and --scale", amperes))
 	}
 	if n := len(l.Nanos); n > 0 && nanos <= l.Nanos[n-1] {

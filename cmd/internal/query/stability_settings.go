@@ -6,7 +6,7 @@ import (
 	"math"
 	"strconv"
 
-	"github.com/ampledger/ampledger/daemon/metrology"
+	"github.com/ampledger/ampledger/daemon/metrology/stability"
 )
 
 // setting is a key of the configuration that follows from a log.
@@ -103,6 +103,6 @@ type coefficientJSON struct {
 	Resolved            bool     `json:"resolved"`
 }
 
-func newCoefficientJSON(c metrology.Coefficient) coefficientJSON {
+func newCoefficientJSON(c stability.Coefficient) coefficientJSON {
 	return coefficientJSON{c.Value, limited(c.StandardUncertainty), c.Lower, limited(c.Upper), c.Resolved()}
 }

@@ -8,7 +8,7 @@ import (
 	"text/tabwriter"
 
 	"github.com/ampledger/ampledger/cmd/internal/show"
-	"github.com/ampledger/ampledger/daemon/metrology"
+	"github.com/ampledger/ampledger/daemon/metrology/stability"
 )
 
 const (
@@ -111,7 +111,7 @@ func (s *zeroStudy) writeModel(to io.Writer) error {
 // named is a coefficient of the model with its words.
 type named struct {
 	label, key, unit string
-	of               metrology.Coefficient
+	of               stability.Coefficient
 	meaning          func(value float64) string
 }
 
@@ -145,7 +145,7 @@ func (s *zeroStudy) coefficients() []named {
 }
 
 // coefficientText writes a value with its limits, or only the upper limit if the log does not show that there is any.
-func coefficientText(c metrology.Coefficient, unit string) string {
+func coefficientText(c stability.Coefficient, unit string) string {
 	switch {
 	case math.IsInf(c.Upper, 1):
 		return "not to be told from this log"

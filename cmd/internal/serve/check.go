@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 
 	"github.com/spf13/cobra"
 	"go.uber.org/zap"
@@ -16,13 +17,28 @@ import (
 
 func checkCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "check CONFIG", Short: "Read a configuration, list every fault, and explain what it means for the measurement", Args: cli.Arguments(1),
+		Use: "check CONFIG", Short: "Read a configuration, list every fault, and explain what it means for the measurement",
 		Long: "check reads the configuration as run does and lists all faults with line and column, exit status 2. If there are none, it starts each\n" +
 			"driver for a moment to ask for its inputs and explains each channel: full scale, amperes per count, quantisation, power in the\n" +
-			"shunt, expected drift of the charge. A driver that does not start is a failure, exit status 1.",
+			"shunt, noise, expected drift of the charge; and warns of likely mistakes. A driver that does not start is a failure, exit status 1.\n" +
+			"With --explain it lists every key instead, with its default and where its figure is found: on which line of a data sheet (sheet:), printed on a\n" +
+			"shunt, or measured; CONFIG is left out.",
 	}
 	asJSON := c.Flags().Bool("json", false, "write JSON")
+	keys := c.Flags().Bool("explain", false, "list the keys of a configuration and what they mean")
+	c.Args = func(c *cobra.Command, args []string) error {
+		if *keys && len(args) == 0 {
+			return nil
+		}
+		if *keys {
+			return cli.Usagef("--explain lists the keys of any configuration: leave %s out", args[0])
+		}
+		return cli.Arguments(1)(c, args)
+	}
 	c.RunE = func(c *cobra.Command, args []string) error {
+		if *keys {
+			return writeKeys(c.OutOrStdout(), *asJSON)
+		}
 		read, err := cli.LoadConfig(args[0])
 		if err != nil {
 			return err
@@ -34,15 +50,36 @@ func checkCommand() *cobra.Command {
 		described := daemon.Describe(c.Context(), read, options)
 		explanation := config.Explain(read, facts(described))
 		if *asJSON {
-			encoder := json.NewEncoder(c.OutOrStdout())
-			encoder.SetIndent("", "  ")
-			err = encoder.Encode(explanation)
+			err = writeJSON(c.OutOrStdout(), explanation)
 		} else {
 			err = explanation.WriteText(c.OutOrStdout())
 		}
 		return errors.Join(err, undescribed(described))
 	}
 	return c
+}
+
+func writeJSON(to io.Writer, value any) error {
+	encoder := json.NewEncoder(to)
+	encoder.SetIndent("", "  ")
+	return encoder.Encode(value)
+}
+
+// writeKeys lists the keys, those of one mapping after another.
+func writeKeys(to io.Writer, asJSON bool) error {
+	if asJSON {
+		return writeJSON(to, config.Keys())
+	}
+	for _, k := range config.Keys() {
+		required := ""
+		if k.Required {
+			required = "required: "
+		}
+		if _, err := fmt.Fprintf(to, "%s\n    %s%s\n", k.Path, required, k.Meaning); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // facts translates what the drivers said.
