@@ -152,8 +152,7 @@ func nanos(seconds float64) int64 {
 }
 
 // build makes the conductors and devices of a configuration. It starts nothing.
-func build(c *config.Config, o *Options, sink pipeline.Sink, sequences pipeline.Sequences, opening uint64, lockstep bool, records *recordings) ([]*pipeline.Conductor, []*pipeline.Device, error) {
-	host := o.host(c)
+func build(c *config.Config, o *Options, host *pluginhost.Host, sink pipeline.Sink, sequences pipeline.Sequences, opening uint64, lockstep bool, records *recordings) ([]*pipeline.Conductor, []*pipeline.Device, error) {
 	var conductors []*pipeline.Conductor
 	for _, each := range c.Conductors {
 		p := conductorConfig(each, c.Ledger)

@@ -25,6 +25,15 @@ func (o *Options) host(c *config.Config) *pluginhost.Host {
 	return &pluginhost.Host{Executable: o.Executable, Arguments: o.Arguments, Folder: c.Folder, Log: o.Log}
 }
 
+// guardedHost is a host whose plugins end with this process, however it ends. end is called when all of them were closed.
+func (o *Options) guardedHost(c *config.Config) (host *pluginhost.Host, end func(), err error) {
+	host = o.host(c)
+	if host.Guardian, err = pluginhost.StartGuardian(o.Executable, o.Arguments, o.Log.Named("guardian")); err != nil {
+		return nil, nil, err
+	}
+	return host, host.Guardian.Close, nil
+}
+
 // program translates a plugin's configuration.
 func program(p config.Plugin) pluginhost.Program {
 	return pluginhost.Program{

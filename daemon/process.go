@@ -28,7 +28,12 @@ func Process(ctx context.Context, c *config.Config, o *Options, out Outputs) ([]
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	to := &offlineSink{out: out, failed: cancel}
-	conductors, devices, err := build(c, o, to, noSequences{}, 0, true, nil)
+	host, end, err := o.guardedHost(c)
+	if err != nil {
+		return nil, err
+	}
+	defer end()
+	conductors, devices, err := build(c, o, host, to, noSequences{}, 0, true, nil)
 	if err != nil {
 		return nil, err
 	}

@@ -14,6 +14,7 @@ import (
 
 	"github.com/ampledger/ampledger/daemon/config"
 	"github.com/ampledger/ampledger/daemon/pipeline"
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/daemon/service"
 	"github.com/ampledger/ampledger/daemon/store"
 )
@@ -36,6 +37,8 @@ type running struct {
 	lock       *os.File
 	store      *store.Store
 	recorder   *store.Recorder
+	host       *pluginhost.Host
+	endHost    func()
 	recordings *recordings // nil = nothing is recorded
 	waveforms  *service.Waveforms
 	listener   net.Listener
@@ -58,7 +61,7 @@ func Run(ctx context.Context, c *config.Config, o *Options) (err error) {
 	return r.run(ctx)
 }
 
-// open makes all parts; it starts no goroutine.
+// open makes all parts; it starts the guardian of the plugins and nothing else.
 func (r *running) open(ctx context.Context) (err error) {
 	if err := os.MkdirAll(r.config.State, 0o700); err != nil {
 		return fmt.Errorf("state: %w", err)
@@ -92,7 +95,10 @@ func (r *running) open(ctx context.Context) (err error) {
 		return err
 	}
 	to.recordings = r.recordings
-	r.conductors, r.devices, err = build(r.config, r.options, to, &sequences{r.store, r.recorder}, opening, false, r.recordings)
+	if r.host, r.endHost, err = r.options.guardedHost(r.config); err != nil {
+		return err
+	}
+	r.conductors, r.devices, err = build(r.config, r.options, r.host, to, &sequences{r.store, r.recorder}, opening, false, r.recordings)
 	if err != nil {
 		return err
 	}
@@ -261,6 +267,9 @@ func (r *running) close() (err error) {
 		if closing := r.listener.Close(); !errors.Is(closing, net.ErrClosed) {
 			err = errors.Join(err, closing)
 		}
+	}
+	if r.endHost != nil {
+		r.endHost()
 	}
 	if r.store != nil {
 		err = errors.Join(err, r.store.Close())

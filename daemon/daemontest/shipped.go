@@ -9,6 +9,7 @@ import (
 	"go.uber.org/zap"
 
 	"github.com/ampledger/ampledger/daemon"
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/plugins/driver/iio"
 	"github.com/ampledger/ampledger/plugins/driver/replay"
 	"github.com/ampledger/ampledger/plugins/driver/simulate"
@@ -21,11 +22,12 @@ import (
 func Main(m *testing.M) {
 	if len(os.Args) == 3 && os.Args[1] == "plugin" {
 		map[string]func(){
-			"driver/iio":           func() { plugin.ServeDriver(iio.New()) },
-			"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
-			"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
-			"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },
-			"estimator/biasfilter": func() { plugin.ServeEstimator(biasfilter.New()) },
+			pluginhost.GuardianName: pluginhost.Guard,
+			"driver/iio":            func() { plugin.ServeDriver(iio.New()) },
+			"driver/replay":         func() { plugin.ServeDriver(replay.New()) },
+			"driver/simulate":       func() { plugin.ServeDriver(simulate.New()) },
+			"estimator/fixedzero":   func() { plugin.ServeEstimator(fixedzero.New()) },
+			"estimator/biasfilter":  func() { plugin.ServeEstimator(biasfilter.New()) },
 		}[os.Args[2]]()
 		return
 	}

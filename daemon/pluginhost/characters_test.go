@@ -18,34 +18,37 @@ import (
 	goplugin "github.com/hashicorp/go-plugin"
 	"google.golang.org/grpc"
 
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/plugins/plugin"
 	pluginv1 "github.com/ampledger/ampledger/proto/ampledger/plugin/v1"
 )
 
 // characters are the plugins that the tests start, by kind and name. What a liar does is in its settings.
 var characters = map[string]func(){
-	"driver/good":         func() { plugin.ServeDriver(&liar{}) },
-	"driver/liar":         func() { plugin.ServeDriver(&liar{}) },
-	"driver/sweeper":      func() { plugin.ServeDriver(&sweeper{}) },
-	"driver/flood":        func() { plugin.ServeDriver(&flood{}) },
-	"driver/stubborn":     beStubborn,
-	"driver/parent":       beParent,
-	"driver/hermit":       beHermit,
-	"driver/silent":       func() { fmt.Fprintln(os.Stderr, "waiting"); hang() },
-	"driver/deaf":         beDeaf,
-	"driver/stranger":     func() { serveRaw(func(c *goplugin.ServeConfig) { c.MagicCookieValue = "another" }, nil) },
-	"driver/future":       func() { serveRaw(func(c *goplugin.ServeConfig) { c.VersionedPlugins = at(c, 2) }, nil) },
-	"driver/generous":     func() { serveRaw(nil, generous{}) },
-	"driver/fast":         func() { plugin.ServeDriver(&fast{}) },
-	"driver/quits":        func() { fmt.Fprintln(os.Stderr, "no such port: /dev/ttyUSB7"); os.Exit(3) },
-	"floor":               beFloor,
-	"driver/babbler":      func() { fmt.Println(strings.Repeat("babble", 100000)); hang() },
-	"driver/counting":     func() { plugin.ServeEstimator(&counting{}) },
-	"estimator/good":      func() { plugin.ServeEstimator(&counting{}) },
-	"estimator/counting":  func() { plugin.ServeEstimator(&counting{}) },
-	"estimator/forger":    func() { serveRaw(nil, forger{}) },
-	"estimator/liar":      func() { plugin.ServeDriver(&liar{}) },
-	"estimator/forgetful": func() { serveRaw(nil, forger{ends: true}) },
+	"driver/good":           func() { plugin.ServeDriver(&liar{}) },
+	"driver/liar":           func() { plugin.ServeDriver(&liar{}) },
+	"driver/sweeper":        func() { plugin.ServeDriver(&sweeper{}) },
+	"driver/flood":          func() { plugin.ServeDriver(&flood{}) },
+	"driver/stubborn":       beStubborn,
+	"driver/parent":         beParent,
+	"driver/hermit":         func() { beFarParent([]string{"PATH=/bin"}) },
+	"driver/far-parent":     func() { beFarParent(os.Environ()) },
+	pluginhost.GuardianName: pluginhost.Guard,
+	"driver/silent":         func() { fmt.Fprintln(os.Stderr, "waiting"); hang() },
+	"driver/deaf":           beDeaf,
+	"driver/stranger":       func() { serveRaw(func(c *goplugin.ServeConfig) { c.MagicCookieValue = "another" }, nil) },
+	"driver/future":         func() { serveRaw(func(c *goplugin.ServeConfig) { c.VersionedPlugins = at(c, 2) }, nil) },
+	"driver/generous":       func() { serveRaw(nil, generous{}) },
+	"driver/fast":           func() { plugin.ServeDriver(&fast{}) },
+	"driver/quits":          func() { fmt.Fprintln(os.Stderr, "no such port: /dev/ttyUSB7"); os.Exit(3) },
+	"floor":                 beFloor,
+	"driver/babbler":        func() { fmt.Println(strings.Repeat("babble", 100000)); hang() },
+	"driver/counting":       func() { plugin.ServeEstimator(&counting{}) },
+	"estimator/good":        func() { plugin.ServeEstimator(&counting{}) },
+	"estimator/counting":    func() { plugin.ServeEstimator(&counting{}) },
+	"estimator/forger":      func() { serveRaw(nil, forger{}) },
+	"estimator/liar":        func() { plugin.ServeDriver(&liar{}) },
+	"estimator/forgetful":   func() { serveRaw(nil, forger{ends: true}) },
 }
 
 func hang() { <-make(chan struct{}) }
@@ -148,9 +151,11 @@ func beParent() {
 	plugin.ServeDriver(&liar{})
 }
 
-// beHermit does so with a process that leaves the group and never ends by itself within the test; the test ends it.
-func beHermit() {
+// beFarParent does so with a process that leaves the group and never ends by itself within the test. Without the plugin's environment nobody finds
+// it, and the test ends it.
+func beFarParent(environment []string) {
 	child := exec.Command("/bin/sleep", "1000")
+	child.Env = environment
 	child.Stderr = os.Stderr
 	child.SysProcAttr = &syscall.SysProcAttr{Setsid: true}
 	if err := child.Start(); err != nil {

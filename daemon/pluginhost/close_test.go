@@ -15,6 +15,7 @@ import (
 	"go.uber.org/zap"
 	"go.uber.org/zap/zapcore"
 
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/daemon/scan"
 )
 
@@ -126,16 +127,29 @@ func childOf(t *testing.T, written lines) (pid int) {
 
 func TestWhatAPluginStartedEndsWithIt(t *testing.T) {
 	t.Parallel()
-	host, written := newHost(t)
-	d := startDriver(t, host, "parent", nil)
-	child := childOf(t, written)
-	closed(t, d.Process)
-	if !waitUntil(5*time.Second, func() bool { return vanished(child) }) {
-		t.Errorf("its child %d runs on", child)
+	for name, end := range map[string]func(*pluginhost.Driver) error{
+		"closed": func(d *pluginhost.Driver) error { d.Close(); return nil },
+		"killed": func(d *pluginhost.Driver) error { return syscall.Kill(d.PID(), syscall.SIGKILL) },
+	} {
+		for _, parent := range []string{"parent", "far-parent"} { // whose child leaves its group
+			t.Run(parent+" "+name, func(t *testing.T) {
+				t.Parallel()
+				host, written := newHost(t)
+				d := startDriver(t, host, parent, nil)
+				child := childOf(t, written)
+				if err := end(d); err != nil {
+					t.Fatal(err)
+				}
+				closed(t, d.Process)
+				if !waitUntil(10*time.Second, func() bool { return vanished(child) }) {
+					t.Errorf("its child %d runs on", child)
+				}
+			})
+		}
 	}
 }
 
-// A process that left the plugin's group and holds its output open does not hold Close up for ever.
+// A process that left the plugin's group, cannot be found by its environment and holds its output open does not hold Close up for ever.
 func TestCloseDoesNotWaitForAStranger(t *testing.T) {
 	t.Parallel()
 	host, written := newHost(t)

@@ -15,7 +15,10 @@ import (
 // kernel closes that when the daemon ends, however it ends. Unlike go-plugin's own, it can be killed at any time, also while go-plugin
 // waits for the start.
 type command struct {
-	cmd    *exec.Cmd
+	cmd      *exec.Cmd
+	mark     string    // a variable that it and all it starts have in their environment
+	guardian *Guardian // nil = there is none
+
 	stdout opening
 	stderr io.ReadCloser
 	exited chan struct{} // closed when the process was waited for
@@ -50,16 +53,35 @@ func (c *command) run() (err error) {
 		return err
 	}
 	makeGroup(c.cmd)
-	return c.cmd.Start()
+	c.cmd.Env = append(c.cmd.Env, c.mark)
+	if c.guardian != nil {
+		c.cmd.Env = append(c.cmd.Env, guardianMark+c.guardian.mark)
+	}
+	if err := c.cmd.Start(); err != nil {
+		return err
+	}
+	if c.guardian != nil {
+		c.guardian.add(c.cmd.Process.Pid)
+	}
+	return nil
 }
 
 // Wait implements runner.Runner: go-plugin calls it once, when both outputs have come to their end. What is left of the group ends too;
 // its number cannot be another's as long as somebody is in it.
 func (c *command) Wait(context.Context) error {
 	err := c.cmd.Wait()
-	killGroup(c.cmd.Process)
+	c.killAll()
+	if c.guardian != nil {
+		c.guardian.remove(c.cmd.Process.Pid)
+	}
 	close(c.exited)
 	return err
+}
+
+// killAll ends the process and what it started.
+func (c *command) killAll() {
+	killGroup(c.cmd.Process)
+	killMarked(c.mark)
 }
 
 // Kill implements runner.Runner.
@@ -68,7 +90,7 @@ func (c *command) Kill(context.Context) error {
 	return nil
 }
 
-// lingering is how long output is still read after a kill: a process that left the group may hold it open for ever.
+// lingering is how long output is still read after a kill: a process that is not found may hold it open for ever.
 const lingering = time.Second
 
 func (c *command) kill() {
@@ -83,7 +105,7 @@ func (c *command) kill() {
 		return
 	default:
 	}
-	killGroup(c.cmd.Process)
+	c.killAll()
 	for _, output := range []any{c.stdout.ReadCloser, c.stderr} {
 		if bounded, ok := output.(interface{ SetReadDeadline(time.Time) error }); ok {
 			_ = bounded.SetReadDeadline(time.Now().Add(lingering)) // closed already = nobody reads

@@ -23,6 +23,7 @@ type Host struct {
 	Folder     string   // working directory of the plugins
 	Log        *zap.Logger
 	Deadlines  Deadlines
+	Guardian   *Guardian // ends what is left of the plugins when this process is killed; nil = nobody does
 }
 
 // Deadlines are the longest a plugin may take for each step; 0 = the default.
@@ -85,7 +86,7 @@ func (h *Host) command(kind string, p Program) (*exec.Cmd, error) {
 // process prepares a process; nothing is started yet.
 func (h *Host) process(name string, cmd *exec.Cmd, log *zap.Logger) *Process {
 	p := &Process{name: name, journal: &journal{log: log}, deadlines: h.Deadlines.filled()}
-	p.command = &command{cmd: cmd, exited: make(chan struct{})}
+	p.command = &command{cmd: cmd, mark: ownMark + newMark(), guardian: h.Guardian, exited: make(chan struct{})}
 	p.client = goplugin.NewClient(&goplugin.ClientConfig{
 		HandshakeConfig:  plugin.Handshake,
 		VersionedPlugins: plugin.ClientSets(),
