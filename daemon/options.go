@@ -13,7 +13,7 @@ import (
 
 // Options is what a daemon is told beside its configuration.
 type Options struct {
-	Executable string   // started for shipped plugins with the arguments PluginArguments and kind/name
+	Executable string   // started for shipped plugins with Arguments and kind/name, and for their guardian with Arguments and pluginhost.GuardianName
 	Arguments  []string // such as "plugin"
 	Drivers    []string // shipped drivers, by name
 	Estimators []string // shipped estimators, by name
@@ -38,6 +38,7 @@ func (o *Options) guardedHost(c *config.Config) (host *pluginhost.Host, end func
 func program(p config.Plugin) pluginhost.Program {
 	return pluginhost.Program{
 		Shipped: p.Name, Path: p.Path, SHA256: p.SHA256, Arguments: p.Arguments, Environment: p.Environment,
+		MemoryMegabytes: p.MemoryMegabytes,
 	}
 }
 

@@ -64,13 +64,16 @@ type Device struct {
 	StaleSeconds float64        `yaml:"stale_seconds" check:"positive"` // silence after which its channels count as stale; default 5 s or 10 nominal intervals, whichever is longer
 }
 
-// Plugin names a shipped plugin, or an executable by path and SHA-256: written `replay` or `{path: ./mine, sha256: …}`.
+// Plugin names a shipped plugin, or an executable by path and SHA-256: written `replay` or `{path: ./mine, sha256: …}`. What
+// else is said of a shipped one stands beside its name: `{name: replay, memory_megabytes: 100}`.
 type Plugin struct {
 	Name        string   `yaml:"name"`                   // a shipped plugin
 	Path        string   `yaml:"path"`                   // else an executable; relative to the file's folder
 	SHA256      string   `yaml:"sha256"`                 // its checksum, 64 hexadecimal digits; required with path
 	Arguments   []string `yaml:"arguments" check:"free"` // for the executable
 	Environment []string `yaml:"environment"`            // names of variables handed on; the environment is empty otherwise
+
+	MemoryMegabytes float64 `yaml:"memory_megabytes" check:"positive"` // resident, with what it started; one that holds more is killed and started again; default 512
 }
 
 // Conductor is one physical current path.
@@ -101,8 +104,9 @@ type Contactor struct {
 
 // Estimator is the estimator plugin of a conductor with its settings.
 type Estimator struct {
-	Plugin Plugin         `yaml:"plugin" check:"required"`
-	With   map[string]any `yaml:"with"`
+	Plugin       Plugin         `yaml:"plugin" check:"required"`
+	With         map[string]any `yaml:"with"`
+	MostFailures int            `yaml:"most_failures" check:"positive"` // without an hour of work between them, after which it is not started again until somebody swaps; default 10
 }
 
 // Input names an input of the channel's own device.

@@ -11,8 +11,10 @@ import (
 	"os"
 	"os/exec"
 	"os/signal"
+	"runtime"
 	"strings"
 	"syscall"
+	"time"
 
 	"github.com/hashicorp/go-hclog"
 	goplugin "github.com/hashicorp/go-plugin"
@@ -29,6 +31,9 @@ var characters = map[string]func(){
 	"driver/liar":           func() { plugin.ServeDriver(&liar{}) },
 	"driver/sweeper":        func() { plugin.ServeDriver(&sweeper{}) },
 	"driver/flood":          func() { plugin.ServeDriver(&flood{}) },
+	"driver/leaky":          func() { plugin.ServeDriver(&leaky{}) },
+	"driver/leaky-parent":   beLeakyParent,
+	"leak":                  leak,
 	"driver/stubborn":       beStubborn,
 	"driver/parent":         beParent,
 	"driver/hermit":         func() { beFarParent([]string{"PATH=/bin"}) },
@@ -131,6 +136,40 @@ func (*flood) Stream(_ context.Context, emit func(*plugin.Frame) error) error {
 		}
 	}
 	return nil
+}
+
+// leak takes more and more memory, 16 MB at a time and 800 at most.
+func leak() {
+	var held [50][]byte
+	for i := range held {
+		held[i] = make([]byte, 16<<20)
+		for k := 0; k < len(held[i]); k += os.Getpagesize() {
+			held[i][k] = 1
+		}
+		<-time.After(20 * time.Millisecond)
+	}
+	hang()
+	runtime.KeepAlive(held)
+}
+
+// leaky leaks between its first frame and the next.
+type leaky struct{ liar }
+
+func (*leaky) Stream(_ context.Context, emit func(*plugin.Frame) error) error {
+	if err := emit(frame(0, 1)); err != nil {
+		return err
+	}
+	leak()
+	return nil
+}
+
+// beLeakyParent starts a process that leaks, then serves and hangs.
+func beLeakyParent() {
+	child := exec.Command(os.Args[0], "plugin", "leak")
+	if err := child.Start(); err != nil {
+		panic(err)
+	}
+	plugin.ServeDriver(&sweeper{})
 }
 
 // beStubborn ignores every signal it can and does not end when asked.

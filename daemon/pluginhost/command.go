@@ -18,14 +18,18 @@ type command struct {
 	cmd      *exec.Cmd
 	mark     string    // a variable that it and all it starts have in their environment
 	guardian *Guardian // nil = there is none
+	memory   uint64    // bytes it may hold
 
 	stdout opening
 	stderr io.ReadCloser
 	exited chan struct{} // closed when the process was waited for
 	fault  error         // why it could not be started
 
+	watching sync.WaitGroup // for the watch of its memory
+
 	mu              sync.Mutex
 	started, killed bool
+	verdict         error // why it was killed, if there is a reason in itself
 }
 
 var errKilled = errors.New("was killed before its start")
@@ -63,6 +67,7 @@ func (c *command) run() (err error) {
 	if c.guardian != nil {
 		c.guardian.add(c.cmd.Process.Pid)
 	}
+	c.watching.Go(func() { c.watchMemory(c.memory) })
 	return nil
 }
 
@@ -75,6 +80,7 @@ func (c *command) Wait(context.Context) error {
 		c.guardian.remove(c.cmd.Process.Pid)
 	}
 	close(c.exited)
+	c.watching.Wait()
 	return err
 }
 

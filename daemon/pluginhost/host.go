@@ -54,7 +54,7 @@ func (h *Host) start(ctx context.Context, kind string, p Program) (*Process, any
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", name, err)
 	}
-	process := h.process(name, cmd, h.Log.Named(kind+"."+p.Name()))
+	process := h.process(name, cmd, p.memory(), h.Log.Named(kind+"."+p.Name()))
 	service, err := process.dispense(ctx, kind)
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", name, err)
@@ -84,9 +84,9 @@ func (h *Host) command(kind string, p Program) (*exec.Cmd, error) {
 }
 
 // process prepares a process; nothing is started yet.
-func (h *Host) process(name string, cmd *exec.Cmd, log *zap.Logger) *Process {
+func (h *Host) process(name string, cmd *exec.Cmd, memory uint64, log *zap.Logger) *Process {
 	p := &Process{name: name, journal: &journal{log: log}, deadlines: h.Deadlines.filled()}
-	p.command = &command{cmd: cmd, mark: ownMark + newMark(), guardian: h.Guardian, exited: make(chan struct{})}
+	p.command = &command{cmd: cmd, mark: ownMark + newMark(), guardian: h.Guardian, memory: memory, exited: make(chan struct{})}
 	p.client = goplugin.NewClient(&goplugin.ClientConfig{
 		HandshakeConfig:  plugin.Handshake,
 		VersionedPlugins: plugin.ClientSets(),

@@ -99,7 +99,9 @@ func (p *Process) dispense(ctx context.Context, kind string) (any, error) {
 // explain says why a closed process did not start as a plugin.
 func (p *Process) explain(err error) error {
 	printed := p.command.printed()
-	switch {
+	switch verdict := p.command.condemned(); {
+	case verdict != nil:
+		return verdict
 	case p.command.fault != nil:
 		return fmt.Errorf("cannot be started: %w", p.command.fault)
 	case printed != "" && strings.Count(printed, "|") < 3:
@@ -149,7 +151,11 @@ func (p *Process) fault(ctx context.Context, err error) error {
 	}
 	switch said.Code() {
 	case codes.Unavailable:
-		if p.endsWithin(ctx, lastMoment) && p.command.endedItself() {
+		ended := p.endsWithin(ctx, lastMoment)
+		if verdict := p.command.condemned(); verdict != nil {
+			return verdict
+		}
+		if ended && p.command.endedItself() {
 			return fmt.Errorf("process ended (%v)%s", p.command.cmd.ProcessState, p.journal.lastWords())
 		}
 	case codes.Unimplemented:
