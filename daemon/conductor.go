@@ -25,6 +25,9 @@ func conductorConfig(c config.Conductor, ledger config.Ledger) pipeline.Conducto
 	for _, ch := range c.Channels {
 		p.Lanes = append(p.Lanes, laneConfig(c, ch))
 	}
+	if c.Estimator != nil {
+		p.MostFailures = c.Estimator.MostFailures
+	}
 	if c.ChargeFrom == config.Fused {
 		p.Fused = &pipeline.LaneConfig{
 			Name: pipeline.Fused, SensorKind: pipeline.Fused, Device: c.Channels[0].Device, Guard: elements(c, config.Fused),

@@ -32,6 +32,7 @@ type ConductorConfig struct {
 	EventPrefix         string // makes event identifiers unique for ever
 	Lockstep            bool   // wait for each estimate
 	Start               Start  // starts estimators
+	MostFailures        int    // of the estimator without an hour of work between them, after which it is not started again; 0 = 10
 	Expected            bool   // Begin will be called; until it has been, there is nothing to swap
 	Log                 *zap.Logger
 }

@@ -9,8 +9,9 @@ import (
 	"go.uber.org/zap"
 )
 
-// Run reads the device until ctx ends or a finite source comes to its end. A driver that fails is started again after a pause that grows;
-// what was missed is a gap. opened is called once, after the first attempt to open the device, whatever came of it; frames wait for it to
+// Run reads the device until ctx ends or a finite source comes to its end. A driver that fails is started again after a pause that grows
+// until it works for longer than was waited; what was missed is a gap. It is never given up as an estimator is: without readings there is
+// nothing to protect from it, and a device that was unplugged for a night is to be read in the morning. opened is called once, after the first attempt to open the device, whatever came of it; frames wait for it to
 // return. Run returns with the driver ended.
 func (d *Device) Run(ctx context.Context, opened func()) error {
 	first := d.Open(ctx)
@@ -31,12 +32,18 @@ func (d *Device) Run(ctx context.Context, opened func()) error {
 // keep delivers frames, and opens the device again whenever it failed; err is what came of opening it first.
 func (d *Device) keep(ctx context.Context, err error) {
 	var raised []*fault
-	for attempt := 0; ctx.Err() == nil; attempt++ {
+	var paces pacing
+	for ctx.Err() == nil {
+		worked := time.Duration(0)
 		if err == nil {
+			var began time.Time
 			err = d.deliverAll(ctx, func() {
 				d.recovered(raised)
-				raised, attempt = nil, 0
+				raised, began = nil, time.Now()
 			})
+			if !began.IsZero() {
+				worked = time.Since(began)
+			}
 		}
 		if ctx.Err() != nil {
 			return
@@ -52,7 +59,7 @@ func (d *Device) keep(ctx context.Context, err error) {
 			return
 		}
 		d.Close()
-		if pause(ctx, backoff(attempt)) {
+		if pause(ctx, paces.after(worked)) {
 			err = d.Open(ctx)
 		}
 	}

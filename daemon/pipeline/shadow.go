@@ -186,9 +186,8 @@ func (c *Conductor) tellFailedShadows() {
 	defer c.mu.Unlock()
 	for i := range c.estimation.shadows {
 		s := &c.estimation.shadows[i]
-		if fault := s.failure(); fault != nil && s.raised == nil {
-			s.raised = c.events.fault("estimator", s.candidate.Program.Name()+" in the shadow as "+s.name, c.estimation.newest.Sequence, c.estimation.newest.Wall,
-				fault.Error())
+		if s.failure() != nil && s.raised == nil {
+			s.raised = c.events.estimatorFault(s.run.name()+" in the shadow as "+s.name, s.run, &c.estimation.newest)
 		}
 	}
 }

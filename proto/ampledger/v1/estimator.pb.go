@@ -804,7 +804,9 @@ type Estimator struct {
 	// Summaries it was not given because it was too slow.
 	SkippedCount uint64 `protobuf:"varint,9,opt,name=skipped_count,json=skippedCount,proto3" json:"skipped_count,omitempty"`
 	// What it is called if it runs in the shadow; empty = it is in force.
-	Shadow        string `protobuf:"bytes,10,opt,name=shadow,proto3" json:"shadow,omitempty"`
+	Shadow string `protobuf:"bytes,10,opt,name=shadow,proto3" json:"shadow,omitempty"`
+	// True if it failed so often that it is not started again before a swap, a revert or a start of the daemon.
+	Quarantined   bool `protobuf:"varint,15,opt,name=quarantined,proto3" json:"quarantined,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -907,6 +909,13 @@ func (x *Estimator) GetShadow() string {
 		return x.Shadow
 	}
 	return ""
+}
+
+func (x *Estimator) GetQuarantined() bool {
+	if x != nil {
+		return x.Quarantined
+	}
+	return false
 }
 
 // Estimate is the offset of one channel.
@@ -1219,7 +1228,7 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\x16ListEstimatorsResponse\x127\n" +
 	"\n" +
 	"estimators\x18\x01 \x03(\v2\x17.ampledger.v1.EstimatorR\n" +
-	"estimators\"\xb7\x02\n" +
+	"estimators\"\xd9\x02\n" +
 	"\tEstimator\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x16\n" +
 	"\x06plugin\x18\x02 \x01(\tR\x06plugin\x12\x1e\n" +
@@ -1234,7 +1243,8 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\testimates\x18\b \x03(\v2\x16.ampledger.v1.EstimateR\testimates\x12#\n" +
 	"\rskipped_count\x18\t \x01(\x04R\fskippedCount\x12\x16\n" +
 	"\x06shadow\x18\n" +
-	" \x01(\tR\x06shadow\"\xb8\x01\n" +
+	" \x01(\tR\x06shadow\x12 \n" +
+	"\vquarantined\x18\x0f \x01(\bR\vquarantined\"\xb8\x01\n" +
 	"\bEstimate\x12\x18\n" +
 	"\achannel\x18\x01 \x01(\tR\achannel\x12%\n" +
 	"\x0eoffset_amperes\x18\x02 \x01(\x01R\roffsetAmperes\x12@\n" +
