@@ -53,6 +53,8 @@ var characters = map[string]func(){
 	"estimator/counting":    func() { plugin.ServeEstimator(&counting{}) },
 	"estimator/forger":      func() { serveRaw(nil, forger{}) },
 	"estimator/liar":        func() { plugin.ServeDriver(&liar{}) },
+	"estimator/flood":       func() { serveRaw(nil, forger{floods: true}) },
+	"estimator/late":        func() { serveRaw(nil, forger{late: true}) },
 	"estimator/forgetful":   func() { serveRaw(nil, forger{ends: true}) },
 }
 
@@ -303,6 +305,10 @@ func (c *counting) Observe(s *plugin.Summary) ([]*plugin.ChannelEstimate, error)
 	switch c.How {
 	case "nan":
 		e.OffsetAmperes = math.NaN()
+	case "full scale":
+		e.OffsetAmperes = -500
+	case "beyond full scale":
+		e.OffsetAmperes = -500.5
 	case "negative uncertainty":
 		e.StandardUncertaintyAmperes = -1
 	case "infinite correction":
@@ -346,10 +352,11 @@ func (c *counting) Restore(state []byte) error {
 	return nil
 }
 
-// forger is an estimator that answers for a summary it was not asked about; which, the device's name says. Or it ends its session.
+// forger is an estimator that answers for a summary it was not asked about; which, the device's name says. Or it ends its session, or answers without
+// being asked, or a summary late.
 type forger struct {
 	pluginv1.UnimplementedEstimatorServiceServer
-	ends bool
+	ends, floods, late bool
 }
 
 func (f forger) register(s *grpc.Server) { pluginv1.RegisterEstimatorServiceServer(s, f) }
@@ -358,7 +365,20 @@ func (forger) Configure(context.Context, *pluginv1.EstimatorServiceConfigureRequ
 	return &pluginv1.EstimatorServiceConfigureResponse{}, nil
 }
 
+// unasked is how many estimates a flooding forger has to give, as fast as it can.
+const unasked = 1_000_000
+
 func (f forger) Run(stream grpc.BidiStreamingServer[pluginv1.RunRequest, pluginv1.RunResponse]) error {
+	if f.floods {
+		for k := range uint64(unasked) {
+			if err := stream.Send(&pluginv1.RunResponse{Device: "adc0", ThroughSequence: 1000 + k, Channels: []*plugin.ChannelEstimate{{Name: "shunt"}}}); err != nil {
+				return err
+			}
+		}
+	}
+	if f.late {
+		return f.beLate(stream)
+	}
 	request, err := stream.Recv()
 	if err != nil || f.ends {
 		return err
@@ -377,4 +397,22 @@ func (f forger) Run(stream grpc.BidiStreamingServer[pluginv1.RunRequest, pluginv
 		return nil
 	}
 	return err
+}
+
+// beLate answers the first summary only when the second one has come.
+func (forger) beLate(stream grpc.BidiStreamingServer[pluginv1.RunRequest, pluginv1.RunResponse]) error {
+	var before *pluginv1.RunRequest
+	for {
+		request, err := stream.Recv()
+		if err != nil {
+			return err
+		}
+		if before != nil {
+			summary := before.GetSummary()
+			if err := stream.Send(&pluginv1.RunResponse{Device: summary.GetDevice(), ThroughSequence: summary.GetLastSequence()}); err != nil {
+				return err
+			}
+		}
+		before = request
+	}
 }
