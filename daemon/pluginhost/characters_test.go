@@ -125,7 +125,7 @@ func (*sweeper) Stream(ctx context.Context, emit func(*plugin.Frame) error) erro
 
 const floodLines = 100_000
 
-// flood writes to its standard error between two frames.
+// flood writes to its standard error between two frames and then ends.
 type flood struct{ liar }
 
 func (*flood) Stream(_ context.Context, emit func(*plugin.Frame) error) error {
@@ -137,6 +137,8 @@ func (*flood) Stream(_ context.Context, emit func(*plugin.Frame) error) error {
 			fmt.Fprintln(os.Stderr, "line", n)
 		}
 	}
+	fmt.Fprintln(os.Stderr, "no more to say")
+	os.Exit(4)
 	return nil
 }
 
