@@ -6,6 +6,7 @@ import (
 	"context"
 	"flag"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"os"
 	"runtime"
@@ -150,7 +151,7 @@ func quantilesOf(times []time.Duration) quantiles {
 		return quantiles{}
 	}
 	sorted := slices.Sorted(slices.Values(times))
-	at := func(share float64) time.Duration { return sorted[int(share*float64(len(sorted)-1))] }
+	at := func(share float64) time.Duration { return sorted[int(math.Ceil(share*float64(len(sorted))))-1] }
 	return quantiles{len(times), at(0.5), at(0.99), at(1)}
 }
 

@@ -5,8 +5,6 @@ package daemon_test
 import (
 	"bufio"
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"os"
@@ -52,8 +50,7 @@ func TestNothingOutlivesAKilledDaemon(t *testing.T) {
 	if err := os.WriteFile(script, []byte(text), 0o700); err != nil {
 		t.Fatal(err)
 	}
-	sum := sha256.Sum256([]byte(text))
-	_, folder := load(t, fmt.Sprintf(foreign, script, hex.EncodeToString(sum[:])))
+	_, folder := load(t, fmt.Sprintf(foreign, script, sumOf(t, script)))
 	ctx, cancel := context.WithTimeout(t.Context(), 2*patience)
 	defer cancel()
 	child := exec.CommandContext(ctx, os.Args[0])
