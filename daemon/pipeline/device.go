@@ -56,6 +56,7 @@ type Device struct {
 
 	record   func(*scan.Frame) // nil = it is not recorded
 	driver   *pluginhost.Driver
+	living   atomic.Pointer[pluginhost.Driver] // the same, for who looks after it; nil = none
 	stream   *pluginhost.Stream
 	end      context.CancelFunc
 	settings DeviceSettings
@@ -108,6 +109,7 @@ func (d *Device) Open(ctx context.Context) (err error) {
 	if d.driver, err = d.host.StartDriver(ctx, d.config.Program, d.config.Name, d.config.With); err != nil {
 		return err
 	}
+	d.living.Store(d.driver)
 	d.settings = d.config.Settings(d.driver.Description)
 	inputs := NewInputs(d.config.Name, d.driver.Description)
 	for _, c := range d.conductors {
@@ -179,6 +181,7 @@ func (d *Device) End(ctx context.Context) {
 
 // Close ends the driver and waits for it. Closing again does nothing.
 func (d *Device) Close() {
+	d.living.Store(nil)
 	if d.end != nil {
 		d.end()
 	}

@@ -20,6 +20,7 @@ func (d *Device) Run(ctx context.Context, opened func()) error {
 	watched, stop := context.WithCancel(ctx)
 	d.heard.Store(int64(time.Since(d.start)))
 	watching.Go(func() { d.watch(watched) })
+	watching.Go(func() { d.checkSilent(watched) })
 	defer func() {
 		stop()
 		watching.Wait()
@@ -128,11 +129,42 @@ func (d *Device) watch(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case now := <-ticker.C:
-			if silence := int64(time.Since(d.start)) - d.heard.Load(); silence > int64(watchEvery) {
+			if silence := d.silence(); silence > watchEvery {
 				for _, c := range d.conductors {
-					c.Silent(d.config.Name, now.UnixNano(), silence)
+					c.Silent(d.config.Name, now.UnixNano(), silence.Nanoseconds())
 				}
 			}
 		}
 	}
 }
+
+// checkAfter is how long a device may be silent before its driver is asked whether it hangs; it is asked again as often.
+const checkAfter = 30 * time.Second
+
+// checkSilent has a driver that hangs killed, so that it is started again; a device that is silent with good reason is left alone.
+func (d *Device) checkSilent(ctx context.Context) {
+	d.whileSilent(ctx, func() {
+		if driver := d.living.Load(); driver != nil {
+			driver.Check(ctx)
+		}
+	})
+}
+
+// whileSilent calls check again and again while nothing is heard of the device.
+func (d *Device) whileSilent(ctx context.Context, check func()) {
+	ticker := time.NewTicker(checkAfter)
+	defer ticker.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-ticker.C:
+			if d.silence() >= checkAfter {
+				check()
+			}
+		}
+	}
+}
+
+// silence is how long ago the newest frame came.
+func (d *Device) silence() time.Duration { return time.Since(d.start) - time.Duration(d.heard.Load()) }

@@ -211,3 +211,34 @@ func TestPausesGrowUntilItWorks(t *testing.T) {
 		t.Errorf("20 waits have %d lengths: plugins would come back together", len(several))
 	}
 }
+
+// TestSilentDriversAreAsked from half a minute of silence on, as long as it lasts.
+func TestSilentDriversAreAsked(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := NewDevice(DeviceConfig{Name: "dev"}, nil, nil, 0, nil)
+		ctx, cancel := context.WithCancel(t.Context())
+		asked := 0
+		go d.whileSilent(ctx, func() { asked++ })
+		hear := func(seconds int) {
+			for range seconds {
+				pause(ctx, time.Second)
+				d.heard.Store(int64(time.Since(d.start)))
+			}
+		}
+		hear(100)
+		if asked != 0 {
+			t.Errorf("asked %d times while it gave frames", asked)
+		}
+		pause(ctx, 5*time.Minute)
+		if asked < 9 || asked > 10 {
+			t.Errorf("asked %d times in five minutes of silence", asked)
+		}
+		before := asked
+		hear(100)
+		if asked > before+1 {
+			t.Errorf("asked %d times after the silence", asked-before)
+		}
+		cancel()
+		synctest.Wait()
+	})
+}
