@@ -138,8 +138,11 @@ func (d *Device) watch(ctx context.Context) {
 	}
 }
 
-// checkAfter is how long a device may be silent before its driver is asked whether it hangs; it is asked again as often.
-const checkAfter = 30 * time.Second
+// checkAfter is how long a device may be silent before its driver is asked whether it hangs; from then on it is asked every checkEvery.
+const (
+	checkAfter = 30 * time.Second
+	checkEvery = 10 * time.Second
+)
 
 // checkSilent has a driver that hangs killed, so that it is started again; a device that is silent with good reason is left alone.
 func (d *Device) checkSilent(ctx context.Context) {
@@ -152,7 +155,7 @@ func (d *Device) checkSilent(ctx context.Context) {
 
 // whileSilent calls check again and again while nothing is heard of the device.
 func (d *Device) whileSilent(ctx context.Context, check func()) {
-	ticker := time.NewTicker(checkAfter)
+	ticker := time.NewTicker(checkEvery)
 	defer ticker.Stop()
 	for {
 		select {
