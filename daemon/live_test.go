@@ -166,9 +166,9 @@ type running struct {
 	finish      func() // ends the subscribers, wants each sequence once and in order at each of them, and the same gaps
 }
 
-func startLive(t *testing.T, limit time.Duration) *running {
+func startLive(t *testing.T, limit time.Duration, text string) *running {
 	t.Helper()
-	c, _ := load(t, fourfold)
+	c, _ := load(t, text)
 	r := &running{served: serveFor(t, c, limit)}
 	ctx, cancel := context.WithCancel(r.ctx)
 	var following sync.WaitGroup
@@ -230,7 +230,7 @@ func holdings(t *testing.T) (goroutines, files int) {
 // TestSwapsUnderLoad swaps the estimator again and again while four channels are read at 10 kHz: three subscribers get each sequence once and in order,
 // and nothing is left of an estimator that was. How late frames come with swaps and without is logged, not judged: that is the machine's.
 func TestSwapsUnderLoad(t *testing.T) {
-	r := startLive(t, patience+time.Duration(*swaps)*2*time.Second)
+	r := startLive(t, patience+time.Duration(*swaps)*2*time.Second, fourfold)
 	for _, s := range r.subscribers {
 		s.lateness() // of the start
 	}
@@ -345,7 +345,7 @@ func (r *running) checkGaps(t *testing.T) (gaps int) {
 // TestPluginsKilledUnderLoad kills plugins by chance while four channels are read: subscribers get each sequence once and in order, each driver's death is
 // a gap on its own channels with its sequences, as they saw it, and nothing else is missing; all come back.
 func TestPluginsKilledUnderLoad(t *testing.T) {
-	r := startLive(t, patience+time.Duration(*pluginKills)*5*time.Second)
+	r := startLive(t, patience+time.Duration(*pluginKills)*5*time.Second, fourfold)
 	random := rand.New(rand.NewPCG(5, 5))
 	var drivers, estimators []time.Duration
 	for range *pluginKills {
@@ -397,5 +397,48 @@ func (r *running) checkFaults(t *testing.T, drivers, estimators int) {
 	}
 	if diff := cmp.Diff(want, told); diff != "" {
 		t.Errorf("events (-want +got):\n%s", diff)
+	}
+}
+
+// TestQuarantineIsListed kills an estimator that may fail once: that it is quarantined is listed and told, until somebody swaps.
+func TestQuarantineIsListed(t *testing.T) {
+	r := startLive(t, patience, strings.Replace(fourfold, "most_failures: 100000", "most_failures: 1", 1))
+	before := r.estimator(t)
+	if before.GetQuarantined() {
+		t.Errorf("%v works", before)
+	}
+	if err := syscall.Kill(int(before.GetProcessId()), syscall.SIGKILL); err != nil {
+		t.Fatal(err)
+	}
+	if !until(r.ctx, func() bool { return r.estimator(t).GetQuarantined() }) {
+		t.Fatal("it is not quarantined")
+	}
+	held := r.estimator(t)
+	if held.GetAlive() || held.GetGeneration() != before.GetGeneration() || len(held.GetEstimates()) == 0 || held.GetFault() == "" {
+		t.Errorf("%v is quarantined", held)
+	}
+	states := func() (states string) {
+		page, err := r.Abuse.ListEvents(r.ctx, &ampledgerv1.ListEventsRequest{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range page.GetEvents() {
+			if e.GetKind() == "estimator" {
+				states += strings.TrimPrefix(e.GetState().String(), "EVENT_STATE_") + " "
+			}
+		}
+		return states
+	}
+	if !until(r.ctx, func() bool { return states() == "RAISED OPERATED " }) {
+		t.Errorf("the log says %s", states())
+	}
+	if last := swapTo(t, r.served, "fixedzero", map[string]any{"zero": "declared", "channels": map[string]any{"a1": map[string]any{"offset_amperes": 1}}}); last.GetStep() != ampledgerv1.SwapStep_SWAP_STEP_SWAPPED {
+		t.Fatalf("the swap ended with %v", last)
+	}
+	if now := r.estimator(t); now.GetQuarantined() || !now.GetAlive() {
+		t.Errorf("after a swap: %v", now)
+	}
+	if !until(r.ctx, func() bool { return states() == "RAISED OPERATED CLEARED " }) {
+		t.Errorf("the log says %s", states())
 	}
 }

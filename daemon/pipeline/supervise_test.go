@@ -107,7 +107,7 @@ func TestEstimatorThatFailsAgainAndAgain(t *testing.T) {
 
 func checkQuarantine(t *testing.T, e *ampledgerv1.Event, generation uint64, failures int) {
 	t.Helper()
-	want := fmt.Sprintf("quarantined: it failed %d times without 1h0m0s of work between, the last time: estimator broken: it is;", failures)
+	want := fmt.Sprintf("quarantined at failure %d without 1h0m0s of work in between: estimator broken: it is;", failures)
 	if e.GetEstimator() != "old" || e.GetEstimatorGeneration() != generation || !strings.HasPrefix(e.GetDetail(), want) {
 		t.Errorf("event %v, want generation %d and %q", e, generation, want)
 	}

@@ -108,7 +108,7 @@ func (s *supervisor) count(why error, worked time.Duration) {
 // quarantine leaves the estimator as it is.
 func (s *supervisor) quarantine(why error) {
 	r := s.failed
-	text := fmt.Sprintf("quarantined: it failed %d times without %v of work between, the last time: %v; it is not started again until a swap, a revert or "+
+	text := fmt.Sprintf("quarantined at failure %d without %v of work in between: %v; it is not started again until a swap, a revert or "+
 		"a start of the daemon, and its last offset is held, less and less certain", s.failures, proven, why)
 	s.config.Log.Error("estimator is not started again", zap.String("estimator", r.name()), zap.Uint64("generation", r.generation), zap.String("why", text))
 	s.mu.Lock()
