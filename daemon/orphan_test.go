@@ -3,12 +3,10 @@
 package daemon_test
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"syscall"
@@ -53,18 +51,7 @@ func TestNothingOutlivesAKilledDaemon(t *testing.T) {
 	_, folder := load(t, fmt.Sprintf(foreign, script, sumOf(t, script)))
 	ctx, cancel := context.WithTimeout(t.Context(), 2*patience)
 	defer cancel()
-	child := exec.CommandContext(ctx, os.Args[0])
-	child.Env = append(os.Environ(), childVariable+"="+filepath.Join(folder, "pack.yaml"))
-	out, err := child.StdoutPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := child.Start(); err != nil {
-		t.Fatal(err)
-	}
-	if line, err := bufio.NewReader(out).ReadString('\n'); line != "ready\n" {
-		t.Fatalf("the daemon says %q (%v)", line, err)
-	}
+	child := startChild(ctx, t, filepath.Join(folder, "pack.yaml"))
 	firstReading(ctx, t, filepath.Join(folder, "s"))
 	all := append(childrenOf(t, child.Process.Pid), noted(t, notes, "plugin"), noted(t, notes, "child"), noted(t, notes, "stray"))
 	if len(all) < 6 { // driver, estimator, guardian; the driver once more by its note; two children

@@ -19,6 +19,7 @@ type command struct {
 	mark     string    // a variable that it and all it starts have in their environment
 	guardian *Guardian // nil = there is none
 	memory   uint64    // bytes it may hold
+	census   *census
 
 	stdout opening
 	stderr io.ReadCloser
@@ -76,6 +77,7 @@ func (c *command) run() (err error) {
 func (c *command) Wait(context.Context) error {
 	err := c.cmd.Wait()
 	c.killAll()
+	c.census.forget(c.cmd.Process.Pid)
 	if c.guardian != nil {
 		c.guardian.remove(c.cmd.Process.Pid)
 	}

@@ -2,7 +2,6 @@ package pluginhost
 
 import (
 	"bufio"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -42,22 +41,23 @@ func StartGuardian(executable string, arguments []string, log *zap.Logger) (*Gua
 	return g, g.start()
 }
 
-func (g *Guardian) start() (err error) {
-	g.cmd = exec.Command(g.executable, g.arguments...)
-	g.cmd.Env, g.cmd.Dir = []string{guardedVariable + "=" + g.mark}, "/"
-	makeGroup(g.cmd)
-	if g.pipe, err = g.cmd.StdinPipe(); err == nil {
-		err = g.cmd.Start()
+func (g *Guardian) start() error {
+	cmd := exec.Command(g.executable, g.arguments...)
+	cmd.Env, cmd.Dir = []string{guardedVariable + "=" + g.mark}, "/"
+	makeGroup(cmd)
+	pipe, err := cmd.StdinPipe()
+	if err == nil {
+		err = cmd.Start()
 	}
 	if err != nil {
 		return fmt.Errorf("guardian: %w", err)
 	}
 	exited := make(chan struct{})
-	g.exited = exited
-	go func(cmd *exec.Cmd) {
+	g.pipe, g.cmd, g.exited = pipe, cmd, exited
+	go func() {
 		defer close(exited)
 		_ = cmd.Wait() // how it ended is of no consequence: what it was to do is done, or it is replaced
-	}(g.cmd)
+	}()
 	return nil
 }
 
@@ -71,7 +71,9 @@ func (g *Guardian) add(group int) {
 	}
 	err := g.replace()
 	for each := range g.groups {
-		err = errors.Join(err, g.write("+", each))
+		if err == nil {
+			err = g.write("+", each)
+		}
 	}
 	if err != nil {
 		g.log.Error("nobody ends the plugins if this process is killed", zap.Error(err))

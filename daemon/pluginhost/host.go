@@ -24,6 +24,8 @@ type Host struct {
 	Log        *zap.Logger
 	Deadlines  Deadlines
 	Guardian   *Guardian // ends what is left of the plugins when this process is killed; nil = nobody does
+
+	census census
 }
 
 // Deadlines are the longest a plugin may take for each step; 0 = the default.
@@ -86,7 +88,7 @@ func (h *Host) command(kind string, p Program) (*exec.Cmd, error) {
 // process prepares a process; nothing is started yet.
 func (h *Host) process(name string, cmd *exec.Cmd, memory uint64, log *zap.Logger) *Process {
 	p := &Process{name: name, journal: &journal{log: log}, deadlines: h.Deadlines.filled()}
-	p.command = &command{cmd: cmd, mark: ownMark + newMark(), guardian: h.Guardian, memory: memory, exited: make(chan struct{})}
+	p.command = &command{cmd: cmd, mark: ownMark + newMark(), guardian: h.Guardian, memory: memory, census: &h.census, exited: make(chan struct{})}
 	p.client = goplugin.NewClient(&goplugin.ClientConfig{
 		HandshakeConfig:  plugin.Handshake,
 		VersionedPlugins: plugin.ClientSets(),

@@ -12,9 +12,8 @@ const DefaultMemoryMegabytes = 512
 // What is watched is resident memory, as far as /proc tells it: limits on the address space are of no use for programs that reserve far more
 // of it than they ever touch, as Go's and others' runtimes do.
 const (
-	lookEvery  = 250 * time.Millisecond // at the process itself
-	groupEvery = 8                      // looks, then at its whole group, which takes longer
-	megabyte   = 1 << 20
+	lookEvery = 250 * time.Millisecond
+	megabyte  = 1 << 20
 )
 
 // watchMemory kills the process as soon as it, or all of its group together, is seen to hold more than most bytes. It returns when the process has
@@ -22,13 +21,13 @@ const (
 func (c *command) watchMemory(most uint64) {
 	ticker := time.NewTicker(lookEvery)
 	defer ticker.Stop()
-	for look := 1; ; look++ {
+	for {
 		select {
 		case <-c.exited:
 			return
 		case <-ticker.C:
 		}
-		if held := c.resident(look%groupEvery == 0); held > most {
+		if held := c.resident(); held > most {
 			c.condemn(fmt.Errorf("held %d MB of memory, %d MB are allowed: it was killed", held/megabyte, most/megabyte))
 			<-c.exited
 			return
@@ -36,18 +35,18 @@ func (c *command) watchMemory(most uint64) {
 	}
 }
 
-func (c *command) resident(whole bool) uint64 {
-	if whole {
-		return residentOfGroup(c.cmd.Process.Pid)
-	}
-	u, _ := UsageOf(c.cmd.Process.Pid) // not known = it has ended, or it cannot be watched here
-	return u.ResidentBytes
+// resident is what the process holds now, or its group held a little earlier, whichever is more.
+func (c *command) resident() uint64 {
+	own, _ := UsageOf(c.cmd.Process.Pid) // not known = it has ended, or it cannot be watched here
+	return max(own.ResidentBytes, c.census.resident(c.cmd.Process.Pid))
 }
 
-// condemn kills the process for a reason, which is what its calls return from then on.
+// condemn kills the process for a reason, which is what its calls return from then on. The first one stands.
 func (c *command) condemn(why error) {
 	c.mu.Lock()
-	c.verdict = why
+	if c.verdict == nil {
+		c.verdict = why
+	}
 	c.mu.Unlock()
 	c.kill()
 }

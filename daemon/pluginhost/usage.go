@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"strconv"
+	"sync"
 	"time"
 )
 
@@ -45,17 +46,43 @@ func UsageOf(pid int) (u Usage, known bool) {
 	return u, true
 }
 
-// residentOfGroup sums the memory that the processes of a group hold; what they share is counted with each of them.
-func residentOfGroup(group int) (sum uint64) {
+// census knows what memory each process group holds. To look at all processes takes milliseconds, so what was seen is used for a while, by all
+// who ask. Safe for concurrent use.
+type census struct {
+	mu   sync.Mutex
+	at   time.Time
+	held map[int]uint64 // bytes by group
+}
+
+// censusEvery is how long what was seen is used.
+const censusEvery = 2 * time.Second
+
+// resident sums the memory that the processes of a group hold; what they share is counted with each of them.
+func (c *census) resident(group int) uint64 {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if time.Since(c.at) >= censusEvery {
+		c.take()
+		c.at = time.Now()
+	}
+	return c.held[group]
+}
+
+// forget takes a group out that has ended: its number may be another's next.
+func (c *census) forget(group int) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	delete(c.held, group)
+}
+
+func (c *census) take() {
+	c.held = map[int]uint64{}
 	entries, _ := os.ReadDir("/proc") // none = nothing is known
 	for _, entry := range entries {
-		pid, err := strconv.Atoi(entry.Name())
-		if err != nil {
-			continue
-		}
-		if u, known := UsageOf(pid); known && u.group == group {
-			sum += u.ResidentBytes
+		if pid, err := strconv.Atoi(entry.Name()); err == nil {
+			if u, known := UsageOf(pid); known {
+				c.held[u.group] += u.ResidentBytes
+			}
 		}
 	}
-	return sum
 }

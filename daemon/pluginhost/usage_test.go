@@ -28,3 +28,10 @@ func TestMemoryThatAProgramMayHold(t *testing.T) {
 		}
 	}
 }
+
+func BenchmarkCensus(b *testing.B) {
+	var c census
+	for b.Loop() {
+		c.take()
+	}
+}
