@@ -11,6 +11,7 @@ import (
 	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/daemon/sensor"
 	"github.com/ampledger/ampledger/plugins/plugin"
+	"go.uber.org/zap"
 )
 
 // conductorConfig translates a conductor.
@@ -25,6 +26,9 @@ func conductorConfig(c config.Conductor, ledger config.Ledger) pipeline.Conducto
 	}
 	for _, ch := range c.Channels {
 		p.Lanes = append(p.Lanes, laneConfig(c, ch))
+	}
+	if c.Estimator != nil {
+		p.MostFailures = c.Estimator.MostFailures
 	}
 	if c.ChargeFrom == config.Fused {
 		p.Fused = &pipeline.LaneConfig{
@@ -163,6 +167,8 @@ func nanos(seconds float64) int64 {
 
 // plan is what conductors and devices are built for.
 type plan struct {
+	host      *pluginhost.Host
+	log       *zap.Logger
 	sink      pipeline.Sink
 	sequences pipeline.Sequences
 	opening   uint64
@@ -172,8 +178,7 @@ type plan struct {
 }
 
 // build makes the conductors and devices of a configuration. It starts nothing.
-func build(c *config.Config, o *Options, p plan) (conductors []*pipeline.Conductor, devices []*pipeline.Device, err error) {
-	host := o.host(c)
+func build(c *config.Config, p plan) (conductors []*pipeline.Conductor, devices []*pipeline.Device, err error) {
 	for _, each := range c.Conductors {
 		feed, err := p.feeds.lockstep(each)
 		if err != nil {
@@ -181,7 +186,7 @@ func build(c *config.Config, o *Options, p plan) (conductors []*pipeline.Conduct
 		}
 		made := conductorConfig(each, c.Ledger)
 		made.Expected = each.Estimator != nil
-		made.Lockstep, made.Start, made.Log = p.lockstep || feed != nil, starter(host), o.Log.Named("conductor."+each.Name)
+		made.Lockstep, made.Start, made.Log = p.lockstep || feed != nil, starter(p.host), p.log.Named("conductor."+each.Name)
 		made.RecordNanos, made.MostShadows = nanos(c.Estimates.IntervalSeconds), c.Estimates.MostShadows
 		made.EventPrefix, made.Opening = fmt.Sprint(p.opening), p.opening
 		conductor, err := pipeline.NewConductor(made, p.sink)
@@ -192,10 +197,10 @@ func build(c *config.Config, o *Options, p plan) (conductors []*pipeline.Conduct
 	}
 	for _, each := range c.Devices {
 		made := pipeline.DeviceConfig{
-			Name: each.Name, Program: program(each.Driver), With: each.With, Settings: deviceSettings(each), Log: o.Log.Named("device." + each.Name),
+			Name: each.Name, Program: program(each.Driver), With: each.With, Settings: deviceSettings(each), Log: p.log.Named("device." + each.Name),
 			Source: p.feeds.source(each.Name), Lockstep: p.feeds.inLockstep(each.Name), Record: p.records.device(each.Name),
 		}
-		devices = append(devices, pipeline.NewDevice(made, host, p.sequences, p.opening<<20, conductors))
+		devices = append(devices, pipeline.NewDevice(made, p.host, p.sequences, p.opening<<20, conductors))
 	}
 	return conductors, devices, nil
 }

@@ -126,12 +126,9 @@ func TestKilledAtAnyInstant(t *testing.T) {
 	}
 }
 
-// runAndKill runs the daemon, with clients, and kills it some time after it serves.
-func runAndKill(t *testing.T, file string, w *witness, after time.Duration) (start time.Duration) {
+// startChild starts the daemon as a process of its own and waits until it serves. It ends with ctx.
+func startChild(ctx context.Context, t *testing.T, file string) *exec.Cmd {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), patience)
-	defer cancel()
-	began := time.Now()
 	child := exec.CommandContext(ctx, os.Args[0])
 	child.Env = append(os.Environ(), childVariable+"="+file)
 	out, err := child.StdoutPipe()
@@ -141,10 +138,19 @@ func runAndKill(t *testing.T, file string, w *witness, after time.Duration) (sta
 	if err := child.Start(); err != nil {
 		t.Fatal(err)
 	}
-	line, err := bufio.NewReader(out).ReadString('\n')
-	if line != "ready\n" {
+	if line, err := bufio.NewReader(out).ReadString('\n'); line != "ready\n" {
 		t.Errorf("the daemon says %q (%v)", line, err)
 	}
+	return child
+}
+
+// runAndKill runs the daemon, with clients, and kills it some time after it serves.
+func runAndKill(t *testing.T, file string, w *witness, after time.Duration) (start time.Duration) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), patience)
+	defer cancel()
+	began := time.Now()
+	child := startChild(ctx, t, file)
 	start = time.Since(began)
 	watch(ctx, t, filepath.Join(filepath.Dir(file), "s"), w, func() {
 		<-time.After(after)

@@ -13,7 +13,7 @@ import (
 
 // Options is what a daemon is told beside its configuration.
 type Options struct {
-	Executable string   // started for shipped plugins with the arguments PluginArguments and kind/name
+	Executable string   // started for shipped plugins with Arguments and kind/name, and for their guardian with Arguments and pluginhost.GuardianName
 	Arguments  []string // such as "plugin"
 	Drivers    []string // shipped drivers, by name
 	Estimators []string // shipped estimators, by name
@@ -25,11 +25,21 @@ func (o *Options) host(c *config.Config) *pluginhost.Host {
 	return &pluginhost.Host{Executable: o.Executable, Arguments: o.Arguments, Folder: c.Folder, Log: o.Log}
 }
 
+// guardedHost is a host whose plugins end with this process, however it ends. end is called when all of them were closed.
+func (o *Options) guardedHost(c *config.Config) (host *pluginhost.Host, end func(), err error) {
+	host = o.host(c)
+	if host.Guardian, err = pluginhost.StartGuardian(o.Executable, o.Arguments, o.Log.Named("guardian")); err != nil {
+		return nil, nil, err
+	}
+	return host, host.Guardian.Close, nil
+}
+
 // program translates a plugin's configuration.
 func program(p config.Plugin) pluginhost.Program {
 	return pluginhost.Program{
 		Shipped: p.Name, Path: p.Path, SHA256: p.SHA256, Arguments: p.Arguments, Environment: p.Environment,
-		Plaintext: p.Plaintext,
+		Plaintext:       p.Plaintext,
+		MemoryMegabytes: p.MemoryMegabytes,
 	}
 }
 

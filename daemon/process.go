@@ -29,7 +29,12 @@ func Process(ctx context.Context, c *config.Config, o *Options, out Outputs) ([]
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	to := &offlineSink{out: out, failed: cancel}
-	conductors, devices, err := build(c, o, plan{sink: to, sequences: noSequences{}, lockstep: true, feeds: newFeeds(c)})
+	host, end, err := o.guardedHost(c)
+	if err != nil {
+		return nil, err
+	}
+	defer end()
+	conductors, devices, err := build(c, plan{host: host, log: o.Log, sink: to, sequences: noSequences{}, lockstep: true, feeds: newFeeds(c)})
 	if err != nil {
 		return nil, err
 	}

@@ -14,6 +14,7 @@ import (
 
 	"github.com/ampledger/ampledger/daemon/config"
 	"github.com/ampledger/ampledger/daemon/pipeline"
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/daemon/service"
 	"github.com/ampledger/ampledger/daemon/store"
 	"github.com/ampledger/ampledger/daemon/trail"
@@ -37,6 +38,8 @@ type running struct {
 	lock       *os.File
 	store      *store.Store
 	recorder   *store.Recorder
+	host       *pluginhost.Host
+	endHost    func()
 	recordings *recordings // nil = nothing is recorded
 	trail      *trail.Trail
 	waveforms  *service.Waveforms
@@ -61,7 +64,7 @@ func Run(ctx context.Context, c *config.Config, o *Options) (err error) {
 	return r.run(ctx)
 }
 
-// open makes all parts; it starts no goroutine.
+// open makes all parts; it starts the guardian of the plugins and nothing else.
 func (r *running) open(ctx context.Context) (err error) {
 	if err := os.MkdirAll(r.config.State, 0o700); err != nil {
 		return fmt.Errorf("state: %w", err)
@@ -100,8 +103,11 @@ func (r *running) open(ctx context.Context) (err error) {
 	}
 	to.recordings = r.recordings
 	r.feeds = newFeeds(r.config)
-	r.conductors, r.devices, err = build(r.config, r.options, plan{
-		sink: to, sequences: &sequences{r.store, r.recorder}, opening: opening, feeds: r.feeds, records: r.recordings,
+	if r.host, r.endHost, err = r.options.guardedHost(r.config); err != nil {
+		return err
+	}
+	r.conductors, r.devices, err = build(r.config, plan{
+		host: r.host, log: r.options.Log, sink: to, sequences: &sequences{r.store, r.recorder}, opening: opening, feeds: r.feeds, records: r.recordings,
 	})
 	if err != nil {
 		return err
@@ -293,6 +299,9 @@ func (r *running) close() (err error) {
 	}
 	if r.trail != nil {
 		err = errors.Join(err, r.trail.Close())
+	}
+	if r.endHost != nil {
+		r.endHost()
 	}
 	if r.store != nil {
 		err = errors.Join(err, r.store.Close())

@@ -32,6 +32,12 @@ type served struct {
 // serve runs a daemon until stop or the end of the test.
 func serve(t testing.TB, c *config.Config) *served {
 	t.Helper()
+	return serveFor(t, c, patience)
+}
+
+// serveFor is serve for a test that takes longer.
+func serveFor(t testing.TB, c *config.Config, patience time.Duration) *served {
+	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
 	ready, ended := make(chan string, 1), make(chan error, 1)
 	o := options(t)

@@ -14,8 +14,10 @@ const (
 	defaultBeforeSeconds    = 1
 	defaultAfterSeconds     = 2
 	defaultWaveforms        = 256 // megabytes: some five hundred events at 10 000 readings a second
-	defaultShuntCelsius     = 20  // what resistances are stated at
-	defaultMagneticCelsius  = 25  // what sensor data sheets state at
+	defaultMemory           = 512 // megabytes: some ten times what a shipped plugin holds, or an estimator in Python
+	defaultMostFailures     = 10
+	defaultShuntCelsius     = 20 // what resistances are stated at
+	defaultMagneticCelsius  = 25 // what sensor data sheets state at
 	defaultDropoffRatio     = 0.95
 	defaultSaturationScans  = 1
 	defaultRecordings       = "recordings"
@@ -85,6 +87,7 @@ func pointed[T any](value **T, standard T) {
 func fillPlugin(p *Plugin, folder string) {
 	p.Path = resolve(folder, p.Path)
 	p.SHA256 = strings.ToLower(p.SHA256)
+	otherwise(&p.MemoryMegabytes, defaultMemory)
 }
 
 func fillConductor(c *Conductor, folder string) {
@@ -92,6 +95,7 @@ func fillConductor(c *Conductor, folder string) {
 	otherwise(&c.ChargeFrom, c.Channels[0].Name)
 	if c.Estimator != nil {
 		fillPlugin(&c.Estimator.Plugin, folder)
+		otherwise(&c.Estimator.MostFailures, defaultMostFailures)
 	}
 	for i := range c.Shadows {
 		fillPlugin(&c.Shadows[i].Plugin, folder)

@@ -73,7 +73,8 @@ type Device struct {
 	StaleSeconds float64        `yaml:"stale_seconds" check:"positive"` // silence after which its channels count as stale; default 5 s or 10 nominal intervals, whichever is longer
 }
 
-// Plugin names a shipped plugin, or an executable by path and SHA-256: written `replay` or `{path: ./mine, sha256: …}`.
+// Plugin names a shipped plugin, or an executable by path and SHA-256: written `replay` or `{path: ./mine, sha256: …}`. What
+// else is said of a shipped one stands beside its name: `{name: replay, memory_megabytes: 100}`.
 type Plugin struct {
 	Name        string   `yaml:"name"`                   // a shipped plugin
 	Path        string   `yaml:"path"`                   // else an executable; relative to the file's folder
@@ -81,6 +82,8 @@ type Plugin struct {
 	Arguments   []string `yaml:"arguments" check:"free"` // for the executable
 	Environment []string `yaml:"environment"`            // names of variables handed on; the environment is empty otherwise
 	Plaintext   bool     `yaml:"plaintext"`              // the executable talks without TLS, over a socket in a folder that only the daemon's user can enter
+
+	MemoryMegabytes float64 `yaml:"memory_megabytes" check:"positive"` // resident, with what it started; one that holds more is killed and started again; default 512
 }
 
 // Conductor is one physical current path.
@@ -113,8 +116,9 @@ type Contactor struct {
 
 // Estimator is the estimator plugin of a conductor with its settings.
 type Estimator struct {
-	Plugin Plugin         `yaml:"plugin" check:"required"`
-	With   map[string]any `yaml:"with"` // the estimator's own settings
+	Plugin       Plugin         `yaml:"plugin" check:"required"`
+	With         map[string]any `yaml:"with"`                           // the estimator's own settings
+	MostFailures int            `yaml:"most_failures" check:"positive"` // without an hour of work between them, after which it is not started again until somebody swaps; default 10
 }
 
 // Shadow is an estimator that runs beside the one in force. It is started with the daemon, and what it has learnt outlives it.

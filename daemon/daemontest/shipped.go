@@ -12,6 +12,7 @@ import (
 	"go.uber.org/zap"
 
 	"github.com/ampledger/ampledger/daemon"
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/plugins/driver/can"
 	"github.com/ampledger/ampledger/plugins/driver/iio"
 	"github.com/ampledger/ampledger/plugins/driver/modbus"
@@ -24,14 +25,15 @@ import (
 )
 
 var plugins = map[string]func(){
-	"driver/can":           func() { plugin.ServeDriver(can.New()) },
-	"driver/iio":           func() { plugin.ServeDriver(iio.New()) },
-	"driver/modbus":        func() { plugin.ServeDriver(modbus.New()) },
-	"driver/replay":        func() { plugin.ServeDriver(replay.New()) },
-	"driver/simulate":      func() { plugin.ServeDriver(simulate.New()) },
-	"estimator/coulombsoc": func() { plugin.ServeEstimator(coulombsoc.New()) },
-	"estimator/fixedzero":  func() { plugin.ServeEstimator(fixedzero.New()) },
-	"estimator/biasfilter": func() { plugin.ServeEstimator(biasfilter.New()) },
+	pluginhost.GuardianName: pluginhost.Guard,
+	"driver/can":            func() { plugin.ServeDriver(can.New()) },
+	"driver/iio":            func() { plugin.ServeDriver(iio.New()) },
+	"driver/modbus":         func() { plugin.ServeDriver(modbus.New()) },
+	"driver/replay":         func() { plugin.ServeDriver(replay.New()) },
+	"driver/simulate":       func() { plugin.ServeDriver(simulate.New()) },
+	"estimator/coulombsoc":  func() { plugin.ServeEstimator(coulombsoc.New()) },
+	"estimator/fixedzero":   func() { plugin.ServeEstimator(fixedzero.New()) },
+	"estimator/biasfilter":  func() { plugin.ServeEstimator(biasfilter.New()) },
 }
 
 // names gives those under a prefix, in order.

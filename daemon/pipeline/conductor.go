@@ -36,6 +36,7 @@ type ConductorConfig struct {
 	RecordNanos         int64  // device time from one recorded estimate to the next, > 0
 	Lockstep            bool   // wait for each estimate
 	Start               Start  // starts estimators
+	MostFailures        int    // of the estimator without an hour of work between them, after which it is not started again; 0 = 10
 	Expected            bool   // Begin will be called; until it has been, there is nothing to swap
 	Log                 *zap.Logger
 }

@@ -61,6 +61,7 @@ type Device struct {
 	record   func(*scan.Frame) // nil = it is not recorded
 	source   Source
 	stream   Frames
+	living   atomic.Pointer[pluginhost.Driver] // the driver's process, for who looks after it; nil = there is none
 	end      context.CancelFunc
 	finite   bool // the source ends by itself: it is not started again, since that would count the same charge twice
 	settings DeviceSettings
@@ -153,6 +154,7 @@ func (d *Device) startSource(ctx context.Context) (Source, error) {
 	if err != nil {
 		return nil, err
 	}
+	d.living.Store(driver)
 	return process{driver}, nil
 }
 
@@ -217,6 +219,7 @@ func (d *Device) End(ctx context.Context) {
 
 // Close ends the driver and waits for it. Closing again does nothing.
 func (d *Device) Close() {
+	d.living.Store(nil)
 	if d.end != nil {
 		d.end()
 	}

@@ -10,8 +10,9 @@ import (
 	"go.uber.org/zap"
 )
 
-// Run reads the device until ctx ends or a finite source comes to its end. A driver that fails is started again after a pause that grows;
-// what was missed is a gap. opened is called once, after the first attempt to open the device, whatever came of it; frames wait for it to
+// Run reads the device until ctx ends or a finite source comes to its end. A driver that fails is started again after a pause that grows
+// until it works for longer than was waited; what was missed is a gap. It is never given up as an estimator is: without readings there is
+// nothing to protect from it, and a device that was unplugged for a night is to be read in the morning. opened is called once, after the first attempt to open the device, whatever came of it; frames wait for it to
 // return. Run returns with the driver ended.
 func (d *Device) Run(ctx context.Context, opened func()) error {
 	first := d.Open(ctx)
@@ -21,6 +22,7 @@ func (d *Device) Run(ctx context.Context, opened func()) error {
 	d.heard.Store(int64(time.Since(d.start)))
 	if !d.config.Lockstep {
 		watching.Go(func() { d.watch(watched) })
+		watching.Go(func() { d.checkSilent(watched) })
 	}
 	defer func() {
 		stop()
@@ -34,12 +36,18 @@ func (d *Device) Run(ctx context.Context, opened func()) error {
 // keep delivers frames, and opens the device again whenever it failed; err is what came of opening it first.
 func (d *Device) keep(ctx context.Context, err error) {
 	var raised []*fault
-	for attempt := 0; ctx.Err() == nil; attempt++ {
+	var paces pacing
+	for ctx.Err() == nil {
+		worked := time.Duration(0)
 		if err == nil {
+			var began time.Time
 			err = d.deliverAll(ctx, func() {
 				d.recovered(raised)
-				raised, attempt = nil, 0
+				raised, began = nil, time.Now()
 			})
+			if !began.IsZero() {
+				worked = time.Since(began)
+			}
 		}
 		if ctx.Err() != nil {
 			return
@@ -59,7 +67,7 @@ func (d *Device) keep(ctx context.Context, err error) {
 			continue
 		}
 		d.Close()
-		if pause(ctx, backoff(attempt)) {
+		if pause(ctx, paces.after(worked)) {
 			err = d.Open(ctx)
 		}
 	}
@@ -127,11 +135,45 @@ func (d *Device) watch(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case now := <-ticker.C:
-			if silence := int64(time.Since(d.start)) - d.heard.Load(); silence > int64(watchEvery) {
+			if silence := d.silence(); silence > watchEvery {
 				for _, c := range d.conductors {
-					c.Silent(d.config.Name, now.UnixNano(), silence)
+					c.Silent(d.config.Name, now.UnixNano(), silence.Nanoseconds())
 				}
 			}
 		}
 	}
 }
+
+// checkAfter is how long a device may be silent before its driver is asked whether it hangs; from then on it is asked every checkEvery.
+const (
+	checkAfter = 30 * time.Second
+	checkEvery = 10 * time.Second
+)
+
+// checkSilent has a driver that hangs killed, so that it is started again; a device that is silent with good reason is left alone.
+func (d *Device) checkSilent(ctx context.Context) {
+	d.whileSilent(ctx, func() {
+		if driver := d.living.Load(); driver != nil {
+			driver.Check(ctx)
+		}
+	})
+}
+
+// whileSilent calls check again and again while nothing is heard of the device.
+func (d *Device) whileSilent(ctx context.Context, check func()) {
+	ticker := time.NewTicker(checkEvery)
+	defer ticker.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-ticker.C:
+			if d.silence() >= checkAfter {
+				check()
+			}
+		}
+	}
+}
+
+// silence is how long ago the newest frame came.
+func (d *Device) silence() time.Duration { return time.Since(d.start) - time.Duration(d.heard.Load()) }

@@ -77,6 +77,8 @@ type estimation struct {
 	retained   []item
 	died       chan struct{} // wakes the supervisor, which looks for itself who failed
 
+	quarantined *run // failed too often: as long as it is the current one, it is not started again
+
 	swap sync.Mutex // held through a swap; taken before the conductor's lock
 }
 

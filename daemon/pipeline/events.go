@@ -3,6 +3,8 @@ package pipeline
 import (
 	"fmt"
 
+	"google.golang.org/protobuf/proto"
+
 	"github.com/ampledger/ampledger/daemon/guard"
 	"github.com/ampledger/ampledger/daemon/scan"
 	"github.com/ampledger/ampledger/plugins/plugin"
@@ -86,24 +88,41 @@ type fault struct {
 
 // fault raises an event about a plugin, kind "device" or "estimator".
 func (b *eventBook) fault(kind, element string, sequence uint64, wall int64, detail string) *fault {
+	f := b.newFault(kind, element, sequence, wall, detail)
+	b.sink.Event(f.event)
+	return f
+}
+
+// estimatorFault raises an event about an estimator that failed.
+func (b *eventBook) estimatorFault(element string, r *run, at *scan.Clock) *fault {
+	f := b.newFault("estimator", element, at.Sequence, at.Wall, r.failure().Error())
+	f.event.Estimator, f.event.EstimatorGeneration = r.name(), r.generation
+	b.sink.Event(f.event)
+	return f
+}
+
+func (b *eventBook) newFault(kind, element string, sequence uint64, wall int64, detail string) *fault {
 	b.faults++
-	event := &ampledgerv1.Event{
+	return &fault{b, &ampledgerv1.Event{
 		EventId:   fmt.Sprintf("%s/%s/%s/%s/%d", b.config.EventPrefix, b.config.Name, kind, element, b.faults),
 		State:     ampledgerv1.EventState_EVENT_STATE_RAISED,
 		Conductor: b.config.Name, Element: element, Kind: kind, Direction: ampledgerv1.Direction_DIRECTION_BOTH,
 		OnsetSequence: sequence, OnsetWallNanos: wall, ChangeSequence: sequence, ChangeWallNanos: wall, Detail: detail,
-	}
-	b.sink.Event(event)
-	return &fault{b, event}
+	}}
 }
 
-// clear tells that the plugin works again.
+// operate tells that the plugin is given up.
+func (f *fault) operate(sequence uint64, wall int64, detail string) {
+	f.change(ampledgerv1.EventState_EVENT_STATE_OPERATED, sequence, wall, detail)
+}
+
+// clear tells that the plugin works again, or another in its place.
 func (f *fault) clear(sequence uint64, wall int64) {
-	cleared := &ampledgerv1.Event{
-		EventId: f.event.GetEventId(), State: ampledgerv1.EventState_EVENT_STATE_CLEARED,
-		Conductor: f.event.GetConductor(), Element: f.event.GetElement(), Kind: f.event.GetKind(), Direction: f.event.GetDirection(),
-		OnsetSequence: f.event.GetOnsetSequence(), OnsetWallNanos: f.event.GetOnsetWallNanos(),
-		ChangeSequence: sequence, ChangeWallNanos: wall, Detail: "over: " + f.event.GetDetail(),
-	}
-	f.book.sink.Event(cleared)
+	f.change(ampledgerv1.EventState_EVENT_STATE_CLEARED, sequence, wall, "over: "+f.event.GetDetail())
+}
+
+func (f *fault) change(state ampledgerv1.EventState, sequence uint64, wall int64, detail string) {
+	changed := proto.CloneOf(f.event)
+	changed.State, changed.ChangeSequence, changed.ChangeWallNanos, changed.Detail = state, sequence, wall, detail
+	f.book.sink.Event(changed)
 }

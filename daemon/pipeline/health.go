@@ -52,6 +52,8 @@ type EstimatorStatus struct {
 	Skipped    uint64
 	Newest     []NamedEstimate // in the order of the channels' names
 	Outputs    []*ampledgerv1.DerivedValue
+
+	Quarantined bool // it failed too often and is not started again
 }
 
 // NamedEstimate is a channel's newest estimate.
@@ -63,12 +65,14 @@ type NamedEstimate struct {
 // Estimator gives the estimator in force; false = the conductor has none.
 func (c *Conductor) Estimator() (EstimatorStatus, bool) {
 	c.mu.Lock()
-	current := c.estimation.current
+	current, quarantined := c.estimation.current, c.estimation.quarantined
 	c.mu.Unlock()
 	if current == nil {
 		return EstimatorStatus{}, false
 	}
-	return current.status(), true
+	status := current.status()
+	status.Quarantined = current == quarantined
+	return status, true
 }
 
 // EstimatorFault says why the estimator in force works no more; nil = it does, or there is none.

@@ -28,6 +28,7 @@ type journal struct {
 	amperes  []float64
 	sequence []uint64
 	frames   []scan.Estimate
+	zeros    []float64 // standard uncertainty of the zero, by frame
 	events   []*ampledgerv1.Event
 	postings []Posting
 	full     bool // refuse postings
@@ -42,7 +43,7 @@ type journal struct {
 func (j *journal) Readings(_ *Lane, r *scan.Readings) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	j.frames = append(j.frames, r.Estimate)
+	j.frames, j.zeros = append(j.frames, r.Estimate), append(j.zeros, r.ZeroAmperes)
 	for k, y := range r.Amperes {
 		j.amperes = append(j.amperes, y)
 		j.sequence = append(j.sequence, r.Sequence+uint64(k))

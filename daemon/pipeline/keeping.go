@@ -26,9 +26,10 @@ func (c *Conductor) keepDue(s *side, now int64) {
 	if now < s.keepDue || c.config.Lockstep || slices.ContainsFunc(c.estimation.asked, func(k *keeping) bool { return !k.isDone() }) {
 		return
 	}
-	c.postAll() // so that the ledger is never behind the state
-	if asked := c.askToKeep(); len(asked) > 0 {
-		c.estimation.asked, s.keepDue = asked, now+c.config.PostNanos
+	s.keepDue = now + c.config.PostNanos
+	if asked := c.keepers(); len(asked) > 0 {
+		c.postAll() // so that the ledger is never behind the state
+		c.estimation.asked = c.askToKeep(asked)
 	}
 }
 
@@ -52,26 +53,30 @@ func (k *keeping) isDone() bool {
 	}
 }
 
-// askToKeep queues the question behind the summaries of the estimator in force and of those that the configuration puts in the shadow. Who
-// cannot be asked now is left out.
-func (c *Conductor) askToKeep() (asked []*keeping) {
-	if k := c.ask(c.estimation.current); k != nil {
-		asked = append(asked, k)
+// keepers are the estimators whose states are kept, as far as they work: the one in force and those that the configuration puts in the shadow.
+func (c *Conductor) keepers() (all []*run) {
+	if r := c.estimation.current; r != nil && r.failure() == nil {
+		all = append(all, r)
 	}
 	for _, s := range c.estimation.shadows {
-		if s.stays {
-			if k := c.ask(s.run); k != nil {
-				asked = append(asked, k)
-			}
+		if s.stays && s.failure() == nil {
+			all = append(all, s.run)
+		}
+	}
+	return all
+}
+
+// askToKeep queues the question behind their summaries. Who is too far behind is left out.
+func (c *Conductor) askToKeep(of []*run) (asked []*keeping) {
+	for _, r := range of {
+		if k := c.ask(r); k != nil {
+			asked = append(asked, k)
 		}
 	}
 	return asked
 }
 
 func (c *Conductor) ask(r *run) *keeping {
-	if r == nil || r.failure() != nil {
-		return nil
-	}
 	k := &keeping{of: r, plays: map[*Lane][]offset.Play{}, done: make(chan struct{}), to: c.keep}
 	for _, lane := range c.lanes {
 		k.plays[lane] = lane.plays.Stand()
@@ -86,7 +91,7 @@ func (c *Conductor) ask(r *run) *keeping {
 func (c *Conductor) keepNow(ctx context.Context) {
 	c.mu.Lock()
 	c.postAll()
-	asked := c.askToKeep()
+	asked := c.askToKeep(c.keepers())
 	c.mu.Unlock()
 	for _, k := range asked {
 		select {

@@ -70,18 +70,20 @@ func (c *Conductor) putInShadow(name string, next *run, stays bool) {
 }
 
 // BeginShadow starts an estimator that the configuration puts in the shadow, with what was kept of it. It comes after Begin, and does not wait for
-// an answer.
+// an answer. On an error Run goes on trying.
 func (c *Conductor) BeginShadow(ctx context.Context, name string, candidate Candidate) error {
 	c.estimation.swap.Lock()
 	defer c.estimation.swap.Unlock()
 	next, err := c.bring(ctx, candidate, c.keptFor(name, candidate), untold())
-	if err != nil {
-		return err
-	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	if err != nil {
+		next = newRun(candidate, c.estimation.generation, Started{}, nil)
+		next.fail(err)
+		close(next.ended)
+	}
 	c.putInShadow(name, next, true)
-	return nil
+	return err
 }
 
 func (c *Conductor) roomForShadow(name string) error {
@@ -194,15 +196,14 @@ func (c *Conductor) retire(old *run) {
 	c.estimation.previous = before
 }
 
-// tellFailedShadows makes an event of each shadow that failed, once. It is not started again: what it would show would be another one's.
+// tellFailedShadows makes an event of each shadow that failed, once.
 func (c *Conductor) tellFailedShadows() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	for i := range c.estimation.shadows {
 		s := &c.estimation.shadows[i]
-		if fault := s.failure(); fault != nil && s.raised == nil {
-			s.raised = c.events.fault("estimator", s.title(), c.estimation.newest.Sequence, c.estimation.newest.Wall,
-				fault.Error())
+		if s.failure() != nil && s.raised == nil {
+			s.raised = c.events.estimatorFault(s.title(), s.run, &c.estimation.newest)
 		}
 	}
 }

@@ -2,11 +2,7 @@ package pipeline
 
 import (
 	"context"
-	"math/rand/v2"
 	"slices"
-	"time"
-
-	"go.uber.org/zap"
 )
 
 // Begin starts the conductor's first estimator. Its devices should have been bound before, so that it can be told of its channels. On an
@@ -31,51 +27,6 @@ func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
 	return nil
 }
 
-// Run supervises the estimator until ctx ends: one that failed is started again, warmed up with the retained summaries, while the
-// offset it gave last is held and its uncertainty grows.
-func (c *Conductor) Run(ctx context.Context) error {
-	for {
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-c.estimation.died:
-			c.tellFailedShadows()
-			if failed := c.failedInForce(); failed != nil {
-				c.revive(ctx, failed)
-			}
-		}
-	}
-}
-
-// revive replaces a failed estimator, trying again after each failure with a longer wait.
-func (c *Conductor) revive(ctx context.Context, failed *run) {
-	name := failed.candidate.Program.Name()
-	c.config.Log.Error("estimator failed; its last offset is held", zap.String("estimator", name), zap.Error(failed.failure()))
-	raised := c.raise(name, failed.failure().Error())
-	for attempt := 0; ; attempt++ {
-		if !pause(ctx, backoff(attempt)) {
-			return
-		}
-		if !c.inForce(failed) || c.retry(ctx, failed) {
-			c.clear(raised)
-			return
-		}
-	}
-}
-
-func (c *Conductor) retry(ctx context.Context, failed *run) bool {
-	c.estimation.swap.Lock()
-	defer c.estimation.swap.Unlock()
-	if !c.inForce(failed) || c.open.Err() != nil {
-		return true
-	}
-	_, err := c.replace(ctx, failed.candidate, c.keptFor("", failed.candidate), untold())
-	if err != nil && ctx.Err() == nil {
-		c.config.Log.Error("estimator did not come back", zap.String("estimator", failed.candidate.Program.Name()), zap.Error(err))
-	}
-	return err == nil
-}
-
 // failedInForce gives the estimator in force if it failed. A candidate that did is for whoever started it to know.
 func (c *Conductor) failedInForce() *run {
 	c.mu.Lock()
@@ -90,18 +41,6 @@ func (c *Conductor) inForce(r *run) bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	return c.estimation.current == r
-}
-
-func (c *Conductor) raise(estimator, detail string) *fault {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.events.fault("estimator", estimator, c.estimation.newest.Sequence, c.estimation.newest.Wall, detail)
-}
-
-func (c *Conductor) clear(raised *fault) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	raised.clear(c.estimation.newest.Sequence, c.estimation.newest.Wall)
 }
 
 // Close ends the estimators and waits for them.
@@ -120,24 +59,5 @@ func (c *Conductor) Close() {
 		if r != nil {
 			r.close()
 		}
-	}
-}
-
-// backoff is how long to wait before the next attempt: 0.5 s, doubling to a minute, up to a quarter more by chance, so that plugins
-// that failed together do not come back together.
-func backoff(attempt int) time.Duration {
-	base := min(time.Minute, 500*time.Millisecond<<min(attempt, 10))
-	return base + rand.N(base/4+1)
-}
-
-// pause waits; false = ctx ended first.
-func pause(ctx context.Context, d time.Duration) bool {
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-ctx.Done():
-		return false
-	case <-timer.C:
-		return true
 	}
 }

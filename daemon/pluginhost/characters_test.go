@@ -11,42 +11,52 @@ import (
 	"os"
 	"os/exec"
 	"os/signal"
+	"runtime"
 	"strings"
 	"syscall"
+	"time"
 
 	"github.com/hashicorp/go-hclog"
 	goplugin "github.com/hashicorp/go-plugin"
 	"google.golang.org/grpc"
 
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/plugins/plugin"
 	pluginv1 "github.com/ampledger/ampledger/proto/ampledger/plugin/v1"
 )
 
 // characters are the plugins that the tests start, by kind and name. What a liar does is in its settings.
 var characters = map[string]func(){
-	"driver/good":         func() { plugin.ServeDriver(&liar{}) },
-	"driver/liar":         func() { plugin.ServeDriver(&liar{}) },
-	"driver/sweeper":      func() { plugin.ServeDriver(&sweeper{}) },
-	"driver/flood":        func() { plugin.ServeDriver(&flood{}) },
-	"driver/stubborn":     beStubborn,
-	"driver/parent":       beParent,
-	"driver/hermit":       beHermit,
-	"driver/silent":       func() { fmt.Fprintln(os.Stderr, "waiting"); hang() },
-	"driver/deaf":         beDeaf,
-	"driver/stranger":     func() { serveRaw(func(c *goplugin.ServeConfig) { c.MagicCookieValue = "another" }, nil) },
-	"driver/future":       func() { serveRaw(func(c *goplugin.ServeConfig) { c.VersionedPlugins = at(c, 2) }, nil) },
-	"driver/generous":     func() { serveRaw(nil, generous{}) },
-	"driver/fast":         func() { plugin.ServeDriver(&fast{}) },
-	"driver/quits":        func() { fmt.Fprintln(os.Stderr, "no such port: /dev/ttyUSB7"); os.Exit(3) },
-	"floor":               beFloor,
-	"driver/babbler":      func() { fmt.Println(strings.Repeat("babble", 100000)); hang() },
-	"driver/counting":     func() { plugin.ServeEstimator(&counting{}) },
-	"estimator/good":      func() { plugin.ServeEstimator(&counting{}) },
-	"estimator/counting":  func() { plugin.ServeEstimator(&counting{}) },
-	"estimator/deriving":  func() { plugin.ServeEstimator(&deriving{}) },
-	"estimator/forger":    func() { serveRaw(nil, forger{}) },
-	"estimator/liar":      func() { plugin.ServeDriver(&liar{}) },
-	"estimator/forgetful": func() { serveRaw(nil, forger{ends: true}) },
+	"driver/good":           func() { plugin.ServeDriver(&liar{}) },
+	"driver/liar":           func() { plugin.ServeDriver(&liar{}) },
+	"driver/sweeper":        func() { plugin.ServeDriver(&sweeper{}) },
+	"driver/flood":          func() { plugin.ServeDriver(&flood{}) },
+	"driver/leaky":          func() { plugin.ServeDriver(&leaky{}) },
+	"driver/leaky-parent":   beLeakyParent,
+	"leak":                  leak,
+	"driver/stubborn":       beStubborn,
+	"driver/parent":         beParent,
+	"driver/hermit":         func() { beFarParent([]string{"PATH=/bin"}) },
+	"driver/far-parent":     func() { beFarParent(os.Environ()) },
+	pluginhost.GuardianName: pluginhost.Guard,
+	"driver/silent":         func() { fmt.Fprintln(os.Stderr, "waiting"); hang() },
+	"driver/deaf":           beDeaf,
+	"driver/stranger":       func() { serveRaw(func(c *goplugin.ServeConfig) { c.MagicCookieValue = "another" }, nil) },
+	"driver/future":         func() { serveRaw(func(c *goplugin.ServeConfig) { c.VersionedPlugins = at(c, 2) }, nil) },
+	"driver/generous":       func() { serveRaw(nil, generous{}) },
+	"driver/fast":           func() { plugin.ServeDriver(&fast{}) },
+	"driver/quits":          func() { fmt.Fprintln(os.Stderr, "no such port: /dev/ttyUSB7"); os.Exit(3) },
+	"floor":                 beFloor,
+	"driver/babbler":        func() { fmt.Println(strings.Repeat("babble", 100000)); hang() },
+	"driver/counting":       func() { plugin.ServeEstimator(&counting{}) },
+	"estimator/good":        func() { plugin.ServeEstimator(&counting{}) },
+	"estimator/counting":    func() { plugin.ServeEstimator(&counting{}) },
+	"estimator/deriving":    func() { plugin.ServeEstimator(&deriving{}) },
+	"estimator/forger":      func() { serveRaw(nil, forger{}) },
+	"estimator/liar":        func() { plugin.ServeDriver(&liar{}) },
+	"estimator/flood":       func() { serveRaw(nil, forger{floods: true}) },
+	"estimator/late":        func() { serveRaw(nil, forger{late: true}) },
+	"estimator/forgetful":   func() { serveRaw(nil, forger{ends: true}) },
 }
 
 func hang() { <-make(chan struct{}) }
@@ -116,7 +126,7 @@ func (*sweeper) Stream(ctx context.Context, emit func(*plugin.Frame) error) erro
 
 const floodLines = 100_000
 
-// flood writes to its standard error between two frames.
+// flood writes to its standard error between two frames and then ends.
 type flood struct{ liar }
 
 func (*flood) Stream(_ context.Context, emit func(*plugin.Frame) error) error {
@@ -128,7 +138,43 @@ func (*flood) Stream(_ context.Context, emit func(*plugin.Frame) error) error {
 			fmt.Fprintln(os.Stderr, "line", n)
 		}
 	}
+	fmt.Fprintln(os.Stderr, "no more to say")
+	os.Exit(4)
 	return nil
+}
+
+// leak takes more and more memory, 16 MB at a time and 800 at most.
+func leak() {
+	var held [50][]byte
+	for i := range held {
+		held[i] = make([]byte, 16<<20)
+		for k := 0; k < len(held[i]); k += os.Getpagesize() {
+			held[i][k] = 1
+		}
+		<-time.After(20 * time.Millisecond)
+	}
+	hang()
+	runtime.KeepAlive(held)
+}
+
+// leaky leaks between its first frame and the next.
+type leaky struct{ liar }
+
+func (*leaky) Stream(_ context.Context, emit func(*plugin.Frame) error) error {
+	if err := emit(frame(0, 1)); err != nil {
+		return err
+	}
+	leak()
+	return nil
+}
+
+// beLeakyParent starts a process that leaks, then serves and hangs.
+func beLeakyParent() {
+	child := exec.Command(os.Args[0], "plugin", "leak")
+	if err := child.Start(); err != nil {
+		panic(err)
+	}
+	plugin.ServeDriver(&sweeper{})
 }
 
 // beStubborn ignores every signal it can and does not end when asked.
@@ -149,9 +195,11 @@ func beParent() {
 	plugin.ServeDriver(&liar{})
 }
 
-// beHermit does so with a process that leaves the group and never ends by itself within the test; the test ends it.
-func beHermit() {
+// beFarParent does so with a process that leaves the group and never ends by itself within the test. Without the plugin's environment nobody finds
+// it, and the test ends it.
+func beFarParent(environment []string) {
 	child := exec.Command("/bin/sleep", "1000")
+	child.Env = environment
 	child.Stderr = os.Stderr
 	child.SysProcAttr = &syscall.SysProcAttr{Setsid: true}
 	if err := child.Start(); err != nil {
@@ -260,6 +308,10 @@ func (c *counting) Observe(s *plugin.Summary) ([]*plugin.ChannelEstimate, error)
 	switch c.How {
 	case "nan":
 		e.OffsetAmperes = math.NaN()
+	case "full scale":
+		e.OffsetAmperes = -500
+	case "beyond full scale":
+		e.OffsetAmperes = -500.5
 	case "negative uncertainty":
 		e.StandardUncertaintyAmperes = -1
 	case "infinite correction":
@@ -303,10 +355,11 @@ func (c *counting) Restore(state []byte) error {
 	return nil
 }
 
-// forger is an estimator that answers for a summary it was not asked about; which, the device's name says. Or it ends its session.
+// forger is an estimator that answers for a summary it was not asked about; which, the device's name says. Or it ends its session, or answers without
+// being asked, or a summary late.
 type forger struct {
 	pluginv1.UnimplementedEstimatorServiceServer
-	ends bool
+	ends, floods, late bool
 }
 
 func (f forger) register(s *grpc.Server) { pluginv1.RegisterEstimatorServiceServer(s, f) }
@@ -315,7 +368,20 @@ func (forger) Configure(context.Context, *pluginv1.EstimatorServiceConfigureRequ
 	return &pluginv1.EstimatorServiceConfigureResponse{}, nil
 }
 
+// unasked is how many estimates a flooding forger has to give, as fast as it can.
+const unasked = 1_000_000
+
 func (f forger) Run(stream grpc.BidiStreamingServer[pluginv1.RunRequest, pluginv1.RunResponse]) error {
+	if f.floods {
+		for k := range uint64(unasked) {
+			if err := stream.Send(&pluginv1.RunResponse{Device: "adc0", ThroughSequence: 1000 + k, Channels: []*plugin.ChannelEstimate{{Name: "shunt"}}}); err != nil {
+				return err
+			}
+		}
+	}
+	if f.late {
+		return f.beLate(stream)
+	}
 	request, err := stream.Recv()
 	if err != nil || f.ends {
 		return err
@@ -334,4 +400,22 @@ func (f forger) Run(stream grpc.BidiStreamingServer[pluginv1.RunRequest, pluginv
 		return nil
 	}
 	return err
+}
+
+// beLate answers the first summary only when the second one has come.
+func (forger) beLate(stream grpc.BidiStreamingServer[pluginv1.RunRequest, pluginv1.RunResponse]) error {
+	var before *pluginv1.RunRequest
+	for {
+		request, err := stream.Recv()
+		if err != nil {
+			return err
+		}
+		if before != nil {
+			summary := before.GetSummary()
+			if err := stream.Send(&pluginv1.RunResponse{Device: summary.GetDevice(), ThroughSequence: summary.GetLastSequence()}); err != nil {
+				return err
+			}
+		}
+		before = request
+	}
 }

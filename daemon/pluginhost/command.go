@@ -18,15 +18,23 @@ import (
 // waits for the start.
 type command struct {
 	cmd       *exec.Cmd
-	plaintext bool   // it talks without TLS
-	folder    string // where its socket belongs
-	stdout    opening
-	stderr    io.ReadCloser
-	exited    chan struct{} // closed when the process was waited for
-	fault     error         // why it could not be started
+	plaintext bool      // it talks without TLS
+	folder    string    // where its socket belongs
+	mark      string    // a variable that it and all it starts have in their environment
+	guardian  *Guardian // nil = there is none
+	memory    uint64    // bytes it may hold
+	census    *census
+
+	stdout opening
+	stderr io.ReadCloser
+	exited chan struct{} // closed when the process was waited for
+	fault  error         // why it could not be started
+
+	watching sync.WaitGroup // for the watch of its memory
 
 	mu              sync.Mutex
 	started, killed bool
+	verdict         error // why it was killed, if there is a reason in itself
 }
 
 var errKilled = errors.New("was killed before its start")
@@ -54,16 +62,38 @@ func (c *command) run() (err error) {
 		return err
 	}
 	makeGroup(c.cmd)
-	return c.cmd.Start()
+	c.cmd.Env = append(c.cmd.Env, c.mark)
+	if c.guardian != nil {
+		c.cmd.Env = append(c.cmd.Env, guardianMark+c.guardian.mark)
+	}
+	if err := c.cmd.Start(); err != nil {
+		return err
+	}
+	if c.guardian != nil {
+		c.guardian.add(c.cmd.Process.Pid)
+	}
+	c.watching.Go(func() { c.watchMemory(c.memory) })
+	return nil
 }
 
 // Wait implements runner.Runner: go-plugin calls it once, when both outputs have come to their end. What is left of the group ends too;
 // its number cannot be another's as long as somebody is in it.
 func (c *command) Wait(context.Context) error {
 	err := c.cmd.Wait()
-	killGroup(c.cmd.Process)
+	c.killAll()
+	c.census.forget(c.cmd.Process.Pid)
+	if c.guardian != nil {
+		c.guardian.remove(c.cmd.Process.Pid)
+	}
 	close(c.exited)
+	c.watching.Wait()
 	return err
+}
+
+// killAll ends the process and what it started.
+func (c *command) killAll() {
+	killGroup(c.cmd.Process)
+	killMarked(c.mark)
 }
 
 // Kill implements runner.Runner.
@@ -72,7 +102,7 @@ func (c *command) Kill(context.Context) error {
 	return nil
 }
 
-// lingering is how long output is still read after a kill: a process that left the group may hold it open for ever.
+// lingering is how long output is still read after a kill: a process that is not found may hold it open for ever.
 const lingering = time.Second
 
 func (c *command) kill() {
@@ -87,7 +117,7 @@ func (c *command) kill() {
 		return
 	default:
 	}
-	killGroup(c.cmd.Process)
+	c.killAll()
 	for _, output := range []any{c.stdout.ReadCloser, c.stderr} {
 		if bounded, ok := output.(interface{ SetReadDeadline(time.Time) error }); ok {
 			_ = bounded.SetReadDeadline(time.Now().Add(lingering)) // closed already = nobody reads

@@ -8,6 +8,7 @@
 // begins with the plugin's kind and name. Every wait has a deadline (see Deadlines), but for the next frame: how long a device may be
 // silent is the caller's to say, by its context.
 //
-// A plugin is a process group: what it started ends with it. Starting one starts goroutines of go-plugin's, which end when the process is
+// A plugin is a process group, and has a mark in its environment: what it started ends with it, by either. If the daemon itself is killed, its
+// Guardian, a process of its own, sees to that. Starting a plugin starts goroutines of go-plugin's, which end when the process is
 // closed. A Process is safe for concurrent use; a Stream, and Observe of an Estimator, belong to one goroutine each.
 package pluginhost

@@ -57,6 +57,18 @@ func (d *Driver) configure(ctx context.Context, device string, settings map[stri
 	return CheckDescription(d.Description)
 }
 
+// Check asks a driver that has been silent for long whether it is there at all: one that hangs does not answer, and is killed; whoever waits for
+// its next frame is told why. A driver whose device is silent answers. Safe for concurrent use with all else.
+func (d *Driver) Check(ctx context.Context) {
+	err := d.within(ctx, d.deadlines.Answer, "Describe", func(ctx context.Context) error {
+		_, err := d.service.Describe(ctx, &pluginv1.DescribeRequest{})
+		return err
+	})
+	if err != nil && ctx.Err() == nil && !d.Exited() {
+		d.command.condemn(fmt.Errorf("gave no frame for long and %w: it was killed", err))
+	}
+}
+
 // Stream opens the device's one stream of frames; it ends with ctx.
 func (d *Driver) Stream(ctx context.Context) (*Stream, error) {
 	ctx, end := context.WithCancel(ctx)

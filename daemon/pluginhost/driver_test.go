@@ -9,7 +9,9 @@ import (
 	"io"
 	"math"
 	"os"
+	"syscall"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
@@ -241,6 +243,42 @@ func TestDriverThatDoesNotConfigure(t *testing.T) {
 			}
 			_, err := host.StartDriver(t.Context(), shipped(c.name), "adc0", c.settings)
 			wantError(t, err, c.want)
+		})
+	}
+}
+
+// A driver that hangs as a whole is killed, and whoever waits for its next frame is told why; one whose device is silent is not.
+func TestSilentDriverIsChecked(t *testing.T) {
+	t.Parallel()
+	for _, hangs := range []bool{false, true} {
+		t.Run(fmt.Sprint("hangs: ", hangs), func(t *testing.T) {
+			t.Parallel()
+			host, _ := newHost(t)
+			if hangs {
+				host.Deadlines.Answer = 300 * time.Millisecond
+			}
+			d := startDriver(t, host, "sweeper", nil)
+			s := open(t, d)
+			if err := s.Next(new(scan.Frame)); err != nil {
+				t.Fatal(err)
+			}
+			if hangs {
+				if err := syscall.Kill(d.PID(), syscall.SIGSTOP); err != nil {
+					t.Fatal(err)
+				}
+			}
+			d.Check(t.Context())
+			if !hangs {
+				if d.Exited() {
+					t.Error("it was ended, and only its device is silent")
+				}
+				return
+			}
+			for !d.Exited() && t.Context().Err() == nil { // a process does not stop at once
+				d.Check(t.Context())
+			}
+			wantError(t, s.Next(new(scan.Frame)), "driver sweeper: gave no frame for long and no answer to Describe within 300ms: it was killed")
+			d.Check(t.Context()) // it has ended: nothing more happens
 		})
 	}
 }

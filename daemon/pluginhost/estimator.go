@@ -28,7 +28,8 @@ type Estimator struct {
 
 	service pluginv1.EstimatorServiceClient
 	session grpc.BidiStreamingClient[pluginv1.RunRequest, pluginv1.RunResponse]
-	ctx     context.Context // the session's
+	limits  map[string]float64 // full scale in amperes by channel, where it is known
+	ctx     context.Context    // the session's
 	end     context.CancelCauseFunc
 }
 
@@ -79,6 +80,7 @@ func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settin
 	if err != nil {
 		return err
 	}
+	e.limits = limitsOf(conductor.Channels)
 	limit := e.deadlines.Configure
 	err = e.within(ctx, limit, "Configure", func(ctx context.Context) error {
 		answer, err := e.service.Configure(ctx, &pluginv1.EstimatorServiceConfigureRequest{
@@ -120,9 +122,13 @@ func (e *Estimator) take(answer *pluginv1.EstimatorServiceConfigureResponse) (er
 	return checkOutputs(e.Outputs)
 }
 
-// Observe hands over one summary and waits for the answer, which is checked: of that summary, each channel known, figures finite.
+// Observe hands over one summary and waits for the answer, which is checked: of that summary, each channel known, figures finite, no
+// offset beyond the channel's full scale.
 // An error ends the session and is what later calls return. One call at a time.
 func (e *Estimator) Observe(ctx context.Context, summary *plugin.Summary) (*plugin.Answer, error) {
+	if e.ctx.Err() != nil { // what the estimator said before or since is not looked at
+		return nil, fmt.Errorf("%s: %w", e.name, context.Cause(e.ctx))
+	}
 	limit := e.deadlines.Answer
 	bounded, cancel := context.WithTimeoutCause(ctx, limit, fmt.Errorf("no answer to a summary within %v", limit))
 	defer cancel()
@@ -133,6 +139,9 @@ func (e *Estimator) Observe(ctx context.Context, summary *plugin.Summary) (*plug
 	}
 	if err == nil {
 		err = e.check(summary, answer)
+	}
+	if err == nil {
+		err = e.checkLimits(answer)
 	}
 	if err != nil {
 		e.end(err)
@@ -201,6 +210,27 @@ func checkAnswer(summary *plugin.Summary, answer *pluginv1.RunResponse) error {
 		names = append(names, c.GetName())
 	}
 	return checkFused(answer)
+}
+
+// limitsOf takes the full scale of each channel of which it is known.
+func limitsOf(channels []*plugin.Channel) map[string]float64 {
+	limits := map[string]float64{}
+	for _, channel := range channels {
+		if full := channel.GetFullScaleAmperes(); full > 0 {
+			limits[channel.GetName()] = full
+		}
+	}
+	return limits
+}
+
+// checkLimits looks for an offset that would take a channel beyond all that it can read.
+func (e *Estimator) checkLimits(answer *pluginv1.RunResponse) error {
+	for _, c := range answer.GetChannels() {
+		if full, known := e.limits[c.GetName()]; known && math.Abs(c.GetOffsetAmperes()) > full {
+			return fmt.Errorf("channel %q: an offset of %g A is beyond the channel's full scale of %g A", c.GetName(), c.GetOffsetAmperes(), full)
+		}
+	}
+	return nil
 }
 
 // checkFused looks at what goes with the fused current.

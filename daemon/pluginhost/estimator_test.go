@@ -5,6 +5,7 @@ package pluginhost_test
 import (
 	"context"
 	"errors"
+	"runtime"
 	"slices"
 	"sync"
 	"syscall"
@@ -96,6 +97,7 @@ func TestAnswersThatAreNotBelieved(t *testing.T) {
 		"for another channel":               {"counting", "adc0", "another channel", `channel "hall": was not asked for`},
 		"twice for a channel":               {"counting", "adc0", "twice", `channel "shunt": answered twice`},
 		"not a number":                      {"counting", "adc0", "nan", `channel "shunt": estimate NaN A ± 0.5 A, walk 0.25 A/√s makes no sense`},
+		"beyond full scale":                 {"counting", "adc0", "beyond full scale", `channel "shunt": an offset of -500.5 A is beyond the channel's full scale of 500 A`},
 		"negative uncertainty":              {"counting", "adc0", "negative uncertainty", `channel "shunt": estimate 1 A ± -1 A, walk 0.25 A/√s makes no sense`},
 		"infinite correction":               {"counting", "adc0", "infinite correction", `channel "shunt": estimate 1 A ± 0.5 A, walk 0.25 A/√s makes no sense`},
 		"absurd correction":                 {"counting", "adc0", "absurd correction", `channel "shunt": estimate 1 A ± 0.5 A, walk 0.25 A/√s makes no sense`},
@@ -122,6 +124,64 @@ func TestAnswersThatAreNotBelieved(t *testing.T) {
 				wantError(t, err, "estimator "+c.program+": "+c.want)
 			}
 		})
+	}
+}
+
+// An offset as large as the full scale, or on a channel whose full scale is not known, is not refused.
+func TestOffsetsUpToFullScale(t *testing.T) {
+	t.Parallel()
+	host, _ := newHost(t)
+	if _, err := startEstimator(t, host, "counting", with{"how": "full scale"}, nil).Observe(t.Context(), summary("adc0", 9)); err != nil {
+		t.Error(err)
+	}
+	unknown := plugin.Conductor{Name: "pack", Channels: []*plugin.Channel{{Name: "shunt"}}}
+	e, err := host.StartEstimator(t.Context(), shipped("counting"), unknown, with{"how": "beyond full scale"}, pluginhost.Kept{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	if _, err := e.Observe(t.Context(), summary("adc0", 9)); err != nil {
+		t.Error(err)
+	}
+}
+
+// A million estimates that nobody asked for wait in the plugin, not here: flow control lets few of them through, the first is a fault, and no more are read.
+func TestFloodOfEstimates(t *testing.T) {
+	host, _ := newHost(t)
+	e := startEstimator(t, host, "flood", nil, nil)
+	// It is held up when it has filled what gRPC lets through: then its process takes no more of the processor.
+	waitUntil(10*time.Second, func() bool { return idle(e.PID()) })
+	var before, after runtime.MemStats
+	runtime.GC()
+	runtime.ReadMemStats(&before)
+	for range 3 {
+		_, err := e.Observe(t.Context(), summary("adc0", 9))
+		wantError(t, err, "estimator flood: answered for adc0 through 1000, asked for adc0 through 9")
+	}
+	runtime.GC()
+	runtime.ReadMemStats(&after)
+	if before.HeapAlloc > 50<<20 || after.HeapAlloc > 50<<20 {
+		t.Errorf("%d bytes are held before it is asked, %d after", before.HeapAlloc, after.HeapAlloc)
+	}
+}
+
+// idle tells that a process takes hardly any processor time.
+func idle(pid int) bool {
+	before, _ := pluginhost.UsageOf(pid)
+	<-time.After(100 * time.Millisecond)
+	after, _ := pluginhost.UsageOf(pid)
+	return after.Processor-before.Processor <= 10*time.Millisecond
+}
+
+// An answer that comes when its deadline is over is not taken for the next summary's: the session has ended.
+func TestLateAnswer(t *testing.T) {
+	t.Parallel()
+	host, _ := newHost(t)
+	host.Deadlines.Answer = 300 * time.Millisecond
+	e := startEstimator(t, host, "late", nil, nil)
+	for k := range uint64(2) {
+		_, err := e.Observe(t.Context(), summary("adc0", 9+10*k))
+		wantError(t, err, "estimator late: no answer to a summary within 300ms")
 	}
 }
 

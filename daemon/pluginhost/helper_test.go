@@ -84,7 +84,7 @@ func startEstimator(t testing.TB, h *pluginhost.Host, name string, settings with
 	return e
 }
 
-var pack = plugin.Conductor{Name: "pack", Channels: []*plugin.Channel{{Name: "shunt"}}}
+var pack = plugin.Conductor{Name: "pack", Channels: []*plugin.Channel{{Name: "shunt", FullScaleAmperes: 500}, {Name: "hall"}}}
 
 // closed closes a process and wants it gone.
 func closed(t testing.TB, p *pluginhost.Process) {

@@ -23,6 +23,9 @@ type Host struct {
 	Folder     string   // working directory of the plugins
 	Log        *zap.Logger
 	Deadlines  Deadlines
+	Guardian   *Guardian // ends what is left of the plugins when this process is killed; nil = nobody does
+
+	census census
 }
 
 // Deadlines are the longest a plugin may take for each step; 0 = the default.
@@ -53,7 +56,7 @@ func (h *Host) start(ctx context.Context, kind string, p Program) (*Process, any
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", name, err)
 	}
-	process := h.process(name, cmd, p.Plaintext, h.Log.Named(kind+"."+p.Name()))
+	process := h.process(name, cmd, p, h.Log.Named(kind+"."+p.Name()))
 	service, err := process.dispense(ctx, kind)
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", name, err)
@@ -83,9 +86,12 @@ func (h *Host) command(kind string, p Program) (*exec.Cmd, error) {
 }
 
 // process prepares a process; nothing is started yet.
-func (h *Host) process(name string, cmd *exec.Cmd, plaintext bool, log *zap.Logger) *Process {
+func (h *Host) process(name string, cmd *exec.Cmd, of Program, log *zap.Logger) *Process {
 	p := &Process{name: name, journal: &journal{log: log}, deadlines: h.Deadlines.filled()}
-	p.command = &command{cmd: cmd, plaintext: plaintext, exited: make(chan struct{})}
+	p.command = &command{
+		cmd: cmd, plaintext: of.Plaintext, mark: ownMark + newMark(), guardian: h.Guardian, memory: of.memory(), census: &h.census,
+		exited: make(chan struct{}),
+	}
 	p.client = goplugin.NewClient(&goplugin.ClientConfig{
 		HandshakeConfig:  plugin.Handshake,
 		VersionedPlugins: plugin.ClientSets(),
@@ -95,7 +101,7 @@ func (h *Host) process(name string, cmd *exec.Cmd, plaintext bool, log *zap.Logg
 			cmd.Env = append(cmd.Env, spec.Env...)
 			return p.command, nil
 		},
-		AutoMTLS:     !plaintext,
+		AutoMTLS:     !of.Plaintext,
 		SkipHostEnv:  true,
 		StartTimeout: 2 * p.deadlines.Start, // never reached: see dispense
 		SyncStderr:   p.journal,

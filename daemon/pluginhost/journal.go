@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"strings"
 	"sync"
+	"time"
 
 	"go.uber.org/zap"
 )
@@ -11,7 +12,12 @@ import (
 // maxLine is the longest line of a plugin's that is logged as one; it bounds what is kept of a line that never ends.
 const maxLine = 8 << 10
 
-// journal writes a plugin's standard error to the log, line by line, and remembers the last words. Safe for concurrent use.
+// mostLines is how many lines of a plugin's are logged in a second: more than a panic has, and little enough to fill no disk overnight. What is
+// beyond is left out and counted; how much it was is told with the next line that is logged, or at the end.
+const mostLines = 500
+
+// journal writes a plugin's standard error to the log, line by line, and remembers the last words, also of what it leaves out. Safe for
+// concurrent use.
 type journal struct {
 	log *zap.Logger
 
@@ -19,6 +25,10 @@ type journal struct {
 	begun []byte // of a line
 	last  string // the newest line that is not empty; if the plugin panics, the line that says why
 	final bool   // last is that line
+
+	second  time.Time // when the second that is counted began
+	lines   int       // logged in it
+	leftOut int       // and not told yet
 }
 
 // Write implements io.Writer; it does not fail.
@@ -42,22 +52,44 @@ func (j *journal) Write(text []byte) (int, error) {
 	return len(text), nil
 }
 
-// flush ends the line that was begun, if any.
+// flush ends the line that was begun, if any, and tells what was left out.
 func (j *journal) flush() {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if len(j.begun) > 0 {
 		j.end()
 	}
+	j.tellLeftOut()
 }
 
 func (j *journal) end() {
 	line := strings.ToValidUTF8(string(j.begun), "\uFFFD")
 	j.begun = j.begun[:0]
-	j.log.Info(line)
+	j.write(line)
 	if said := strings.TrimSpace(line); said != "" && !j.final {
 		j.final = strings.HasPrefix(said, "panic: ") || strings.HasPrefix(said, "fatal error: ")
 		j.last = said[:min(len(said), 200)]
+	}
+}
+
+// write logs a line, unless there were too many in this second.
+func (j *journal) write(line string) {
+	if now := time.Now(); now.Sub(j.second) >= time.Second {
+		j.second, j.lines = now, 0
+		j.tellLeftOut()
+	}
+	if j.lines == mostLines {
+		j.leftOut++
+		return
+	}
+	j.lines++
+	j.log.Info(line)
+}
+
+func (j *journal) tellLeftOut() {
+	if j.leftOut > 0 {
+		j.log.Warn("the plugin writes more than is logged", zap.Int("lines_left_out", j.leftOut), zap.Int("most_lines_a_second", mostLines))
+		j.leftOut = 0
 	}
 }
 

@@ -1,10 +1,13 @@
 package pluginhost
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"sync"
 	"testing"
+	"testing/synctest"
+	"time"
 
 	"go.uber.org/zap"
 	"go.uber.org/zap/zapcore"
@@ -74,4 +77,35 @@ func TestJournalIsBounded(t *testing.T) {
 	if cap(j.begun) > 2*maxLine {
 		t.Errorf("keeps %d bytes", cap(j.begun))
 	}
+}
+
+// Each second has its share of lines; what is left out is told once it is over, the last words are known whatever was left out.
+func TestJournalOfAFlood(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		core, seen := observer.New(zapcore.InfoLevel)
+		j := &journal{log: zap.New(core)}
+		write := func(lines int) {
+			for k := range lines {
+				fmt.Fprintf(j, "%d\n", k+1)
+			}
+		}
+		write(mostLines + 7)
+		if got := j.lastWords(); got != fmt.Sprintf(": %d", mostLines+7) || seen.Len() != mostLines {
+			t.Errorf("%d lines, last words %q", seen.Len(), got)
+		}
+		time.Sleep(time.Second)
+		write(mostLines)
+		time.Sleep(time.Second - 1)
+		write(3)
+		j.flush()
+		j.flush()
+		if seen.Len() != 2*mostLines+2 {
+			t.Errorf("%d lines", seen.Len())
+		}
+		for at, want := range map[int]int64{mostLines: 7, 2*mostLines + 1: 3} {
+			if got := seen.All()[at].ContextMap()["lines_left_out"]; got != want {
+				t.Errorf("line %d says %v lines were left out, want %d", at, got, want)
+			}
+		}
+	})
 }

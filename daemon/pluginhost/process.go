@@ -100,7 +100,9 @@ func (p *Process) dispense(ctx context.Context, kind string) (any, error) {
 // explain says why a closed process did not start as a plugin.
 func (p *Process) explain(err error) error {
 	printed := p.command.printed()
-	switch {
+	switch verdict := p.command.condemned(); {
+	case verdict != nil:
+		return verdict
 	case errors.Is(p.command.fault, fs.ErrNotExist): // the file itself was found before
 		return fmt.Errorf("cannot be started: %w: the interpreter that its first line names, or its loader, is missing", p.command.fault)
 	case p.command.fault != nil:
@@ -152,7 +154,11 @@ func (p *Process) fault(ctx context.Context, err error) error {
 	}
 	switch said.Code() {
 	case codes.Unavailable:
-		if p.endsWithin(ctx, lastMoment) && p.command.endedItself() {
+		ended := p.endsWithin(ctx, lastMoment)
+		if verdict := p.command.condemned(); verdict != nil {
+			return verdict
+		}
+		if ended && p.command.endedItself() {
 			return fmt.Errorf("process ended (%v)%s", p.command.cmd.ProcessState, p.journal.lastWords())
 		}
 	case codes.Unimplemented:

@@ -19,6 +19,16 @@ type Program struct {
 	Arguments   []string // its arguments
 	Environment []string // and the names of the variables handed on to it
 	Plaintext   bool     // it talks without TLS
+
+	MemoryMegabytes float64 // it is killed if it holds more, in units of 2^20 bytes; 0 = DefaultMemoryMegabytes
+}
+
+// memory is what it may hold, in bytes.
+func (p Program) memory() uint64 {
+	if p.MemoryMegabytes > 0 {
+		return uint64(min(p.MemoryMegabytes, 1<<40) * megabyte)
+	}
+	return DefaultMemoryMegabytes * megabyte
 }
 
 // Name is what people call the plugin.

@@ -117,7 +117,7 @@ func TestThirdPartyPluginStarts(t *testing.T) {
 		closed(t, d.Process)
 	})
 	t.Run("relative to the folder", func(t *testing.T) {
-		here := *host
+		here, _ := newHost(t)
 		here.Folder = filepath.Dir(host.Executable)
 		name := filepath.Base(host.Executable)
 		d, err := here.StartDriver(t.Context(),

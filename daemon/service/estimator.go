@@ -34,6 +34,7 @@ func estimatorOf(conductor string, status pipeline.EstimatorStatus) *ampledgerv1
 	e := &ampledgerv1.Estimator{
 		Conductor: conductor, Plugin: status.Plugin, Generation: status.Generation, Method: status.Method,
 		ProcessId: int32(status.PID), Alive: status.Fault == nil, SkippedCount: status.Skipped, Outputs: status.Outputs,
+		Quarantined: status.Quarantined,
 	}
 	if status.Fault != nil {
 		e.Fault = status.Fault.Error()

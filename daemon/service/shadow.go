@@ -9,6 +9,7 @@ import (
 
 	"github.com/ampledger/ampledger/daemon/config"
 	"github.com/ampledger/ampledger/daemon/pipeline"
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
@@ -124,8 +125,8 @@ func comparisonOf(c *pipeline.Comparison) *ampledgerv1.EstimatorComparison {
 	if c.Fault != nil {
 		wire.Fault = c.Fault.Error()
 	}
-	if used, known := usageOf(c.PID); known {
-		wire.ProcessorNanos, wire.ResidentBytes = used.processor.Nanoseconds(), used.resident
+	if used, known := pluginhost.UsageOf(c.PID); known {
+		wire.ProcessorNanos, wire.ResidentBytes = used.Processor.Nanoseconds(), used.ResidentBytes
 	}
 	return wire
 }

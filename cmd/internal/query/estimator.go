@@ -50,7 +50,9 @@ func writeEstimator(to io.Writer, e *ampledgerv1.Estimator) {
 		role = ", in the shadow as " + e.GetShadow()
 	}
 	fmt.Fprintf(to, "%s: %s, generation %d, process %d%s: %s\n", e.GetConductor(), e.GetPlugin(), e.GetGeneration(), e.GetProcessId(), role, e.GetMethod())
-	if !e.GetAlive() && role == "" {
+	if e.GetQuarantined() {
+		fmt.Fprintf(to, "  quarantined until a swap or a revert, its last offsets are held: %s\n", e.GetFault())
+	} else if !e.GetAlive() && role == "" {
 		fmt.Fprintf(to, "  not working, its last offsets are held: %s\n", e.GetFault())
 	} else if !e.GetAlive() {
 		fmt.Fprintf(to, "  not working: %s\n", e.GetFault())

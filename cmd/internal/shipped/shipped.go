@@ -13,6 +13,7 @@ import (
 
 	"github.com/ampledger/ampledger/cmd/internal/cli"
 	"github.com/ampledger/ampledger/daemon"
+	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/plugins/driver/can"
 	"github.com/ampledger/ampledger/plugins/driver/iio"
 	"github.com/ampledger/ampledger/plugins/driver/modbus"
@@ -40,6 +41,10 @@ func Command() *cobra.Command {
 	return &cobra.Command{
 		Use: "plugin NAME", Short: "Become a shipped plugin (started by the daemon itself)", Hidden: true, Args: cli.Arguments(1),
 		RunE: func(_ *cobra.Command, args []string) error {
+			if args[0] == pluginhost.GuardianName { // no plugin, but started in the same way
+				pluginhost.Guard()
+				return nil
+			}
 			serve := plugins[args[0]]
 			if serve == nil {
 				return cli.Usagef("there is no shipped plugin %q; there are %s", args[0], strings.Join(names(""), ", "))

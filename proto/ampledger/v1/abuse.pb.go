@@ -82,7 +82,7 @@ const (
 	EventState_EVENT_STATE_UNSPECIFIED EventState = 0
 	// The element picked up.
 	EventState_EVENT_STATE_RAISED EventState = 1
-	// Its time ran out.
+	// Its time ran out. Of kind "estimator": it failed too often and is quarantined.
 	EventState_EVENT_STATE_OPERATED EventState = 2
 	// The element is reset: below its drop-off value, and an inverse-time element wholly.
 	EventState_EVENT_STATE_CLEARED EventState = 3

@@ -1388,7 +1388,9 @@ type Estimator struct {
 	// What it is called if it runs in the shadow; empty = it is in force.
 	Shadow string `protobuf:"bytes,10,opt,name=shadow,proto3" json:"shadow,omitempty"`
 	// The newest of what it derives.
-	Outputs       []*DerivedValue `protobuf:"bytes,11,rep,name=outputs,proto3" json:"outputs,omitempty"`
+	Outputs []*DerivedValue `protobuf:"bytes,11,rep,name=outputs,proto3" json:"outputs,omitempty"`
+	// True if it failed so often that it is not started again before a swap, a revert or a start of the daemon.
+	Quarantined   bool `protobuf:"varint,15,opt,name=quarantined,proto3" json:"quarantined,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1498,6 +1500,13 @@ func (x *Estimator) GetOutputs() []*DerivedValue {
 		return x.Outputs
 	}
 	return nil
+}
+
+func (x *Estimator) GetQuarantined() bool {
+	if x != nil {
+		return x.Quarantined
+	}
+	return false
 }
 
 // Estimate is the offset of one channel.
@@ -1901,7 +1910,7 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\x16ListEstimatorsResponse\x127\n" +
 	"\n" +
 	"estimators\x18\x01 \x03(\v2\x17.ampledger.v1.EstimatorR\n" +
-	"estimators\"\xed\x02\n" +
+	"estimators\"\x8f\x03\n" +
 	"\tEstimator\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x16\n" +
 	"\x06plugin\x18\x02 \x01(\tR\x06plugin\x12\x1e\n" +
@@ -1917,7 +1926,8 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\rskipped_count\x18\t \x01(\x04R\fskippedCount\x12\x16\n" +
 	"\x06shadow\x18\n" +
 	" \x01(\tR\x06shadow\x124\n" +
-	"\aoutputs\x18\v \x03(\v2\x1a.ampledger.v1.DerivedValueR\aoutputs\"\xb8\x01\n" +
+	"\aoutputs\x18\v \x03(\v2\x1a.ampledger.v1.DerivedValueR\aoutputs\x12 \n" +
+	"\vquarantined\x18\x0f \x01(\bR\vquarantined\"\xb8\x01\n" +
 	"\bEstimate\x12\x18\n" +
 	"\achannel\x18\x01 \x01(\tR\achannel\x12%\n" +
 	"\x0eoffset_amperes\x18\x02 \x01(\x01R\roffsetAmperes\x12@\n" +

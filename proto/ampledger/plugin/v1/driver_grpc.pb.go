@@ -34,7 +34,8 @@ type DriverServiceClient interface {
 	// Configure hands over the settings of one device. A setting the driver does not know is refused with
 	// INVALID_ARGUMENT and the setting's name.
 	Configure(ctx context.Context, in *DriverServiceConfigureRequest, opts ...grpc.CallOption) (*DriverServiceConfigureResponse, error)
-	// Describe names the inputs of the configured device.
+	// Describe names the inputs of the configured device. It is answered at any time, also while Stream is under way: a driver that gives no frame for
+	// long and does not answer is taken to hang, and killed.
 	Describe(ctx context.Context, in *DescribeRequest, opts ...grpc.CallOption) (*DescribeResponse, error)
 	// Stream gives raw frames in the order of their sequences until the caller cancels or the source ends.
 	Stream(ctx context.Context, in *StreamRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[StreamResponse], error)
@@ -97,7 +98,8 @@ type DriverServiceServer interface {
 	// Configure hands over the settings of one device. A setting the driver does not know is refused with
 	// INVALID_ARGUMENT and the setting's name.
 	Configure(context.Context, *DriverServiceConfigureRequest) (*DriverServiceConfigureResponse, error)
-	// Describe names the inputs of the configured device.
+	// Describe names the inputs of the configured device. It is answered at any time, also while Stream is under way: a driver that gives no frame for
+	// long and does not answer is taken to hang, and killed.
 	Describe(context.Context, *DescribeRequest) (*DescribeResponse, error)
 	// Stream gives raw frames in the order of their sequences until the caller cancels or the source ends.
 	Stream(*StreamRequest, grpc.ServerStreamingServer[StreamResponse]) error
