@@ -20,8 +20,8 @@ import (
 )
 
 var (
-	swaps       = flag.Int("swaps", map[bool]int{false: 8, true: 4}[raced], "how often TestSwapsUnderLoad swaps the estimator")
-	pluginKills = flag.Int("plugin-kills", 3, "how many plugins TestPluginsKilledUnderLoad kills")
+	swaps       = flag.Int("swaps", map[bool]int{false: 8, true: 2}[raced], "how often TestSwapsUnderLoad swaps the estimator")
+	pluginKills = flag.Int("plugin-kills", map[bool]int{false: 3, true: 2}[raced], "how many plugins TestPluginsKilledUnderLoad kills")
 )
 
 // holdings are the goroutines and open files of this process.
