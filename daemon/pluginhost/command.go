@@ -24,6 +24,7 @@ type command struct {
 	guardian  *Guardian // nil = there is none
 	memory    uint64    // bytes it may hold
 	census    *census
+	behind    bool // gives way to other processes
 
 	stdout opening
 	stderr io.ReadCloser
@@ -68,6 +69,9 @@ func (c *command) run() (err error) {
 	}
 	if err := c.cmd.Start(); err != nil {
 		return err
+	}
+	if c.behind {
+		_ = stepBack(c.cmd.Process) // it has ended already = nothing is in its way
 	}
 	if c.guardian != nil {
 		c.guardian.add(c.cmd.Process.Pid)

@@ -9,6 +9,6 @@
 // silent is the caller's to say, by its context.
 //
 // A plugin is a process group, and has a mark in its environment: what it started ends with it, by either. If the daemon itself is killed, its
-// Guardian, a process of its own, sees to that. Starting a plugin starts goroutines of go-plugin's, which end when the process is
+// Guardian, a process of its own, sees to that. An estimator gives way to other processes, so that its start delays no reading. Starting a plugin starts goroutines of go-plugin's, which end when the process is
 // closed. A Process is safe for concurrent use; a Stream, and Observe of an Estimator, belong to one goroutine each.
 package pluginhost

@@ -57,6 +57,7 @@ func (h *Host) start(ctx context.Context, kind string, p Program) (*Process, any
 		return nil, nil, fmt.Errorf("%s: %w", name, err)
 	}
 	process := h.process(name, cmd, p, h.Log.Named(kind+"."+p.Name()))
+	process.command.behind = kind == plugin.KindEstimator // never on the path of a reading
 	service, err := process.dispense(ctx, kind)
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", name, err)

@@ -3,7 +3,9 @@
 package pluginhost_test
 
 import (
+	"os"
 	"regexp"
+	"syscall"
 	"testing"
 
 	"github.com/ampledger/ampledger/daemon/scan"
@@ -45,4 +47,27 @@ func TestPluginThatIsTooLargeFromTheStart(t *testing.T) {
 	if want := regexp.MustCompile(`^driver good: held \d+ MB of memory, 1 MB are allowed: it was killed$`); err == nil || !want.MatchString(err.Error()) {
 		t.Errorf("%v, want %v", err, want)
 	}
+}
+
+// Estimators give way to the rest, drivers do not.
+func TestEstimatorsGiveWay(t *testing.T) {
+	t.Parallel()
+	host, _ := newHost(t)
+	driver, estimator := startDriver(t, host, "good", nil), startEstimator(t, host, "good", nil, nil)
+	own := nice(t, os.Getpid())
+	for pid, want := range map[int]int{driver.PID(): own, estimator.PID(): max(own, 10)} {
+		if got := nice(t, pid); got != want {
+			t.Errorf("niceness %d, want %d", got, want)
+		}
+	}
+}
+
+// nice reads a process's niceness.
+func nice(t *testing.T, pid int) int {
+	t.Helper()
+	priority, err := syscall.Getpriority(syscall.PRIO_PROCESS, pid)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return 20 - priority // the kernel gives it so that it is never negative
 }
