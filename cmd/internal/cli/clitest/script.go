@@ -20,6 +20,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -125,6 +126,9 @@ func (s *script) writeFiles(t *testing.T, files string) {
 	}
 }
 
+// progress is a line of how far work has come: it depends on how busy the machine is.
+var progress = regexp.MustCompile("(\r[^\r\n]*\x1b\\[K)+\n?")
+
 // command runs one line and gives its output in the form of the script.
 func (s *script) command(t *testing.T, line string) string {
 	t.Helper()
@@ -142,7 +146,7 @@ func (s *script) command(t *testing.T, line string) string {
 	defer cancel()
 	var stdout, stderr bytes.Buffer
 	status := cli.Run(ctx, s.root(), args[1:], &stdout, &stderr)
-	text := s.restore.Replace(stdout.String()) + lines("! ", s.restore.Replace(stderr.String()))
+	text := s.restore.Replace(stdout.String()) + lines("! ", s.restore.Replace(progress.ReplaceAllString(stderr.String(), "")))
 	if status != 0 {
 		text += fmt.Sprintf("= %d\n", status)
 	}
