@@ -65,7 +65,6 @@ type estimation struct {
 	beginning bool       // the first estimator is still to come
 	newest    scan.Clock // time of the newest summary
 	number    uint64     // and its number
-	recordDue int64      // monotonic time from which a summary is due to be recorded
 
 	generation uint64 // newest given out
 	current    *run   // in force; nil = none
