@@ -116,7 +116,7 @@ func TestCandidatesThatAreRefused(t *testing.T) {
 		program pluginhost.Program
 		want    string
 	}{
-		{"tampered with", tampered, "the executable's SHA-256 is not the configured one; it was not started"},
+		{"tampered with", tampered, "the executable's SHA-256 is not the one that was given for it; it was not started"},
 		{"of another protocol version", write("future", "#!/bin/sh\necho '1|2|unix|/nowhere|grpc|'\nexec sleep 1000\n", 0o755),
 			"handshake: incompatible API version with plugin. Plugin version: 2, Client versions: [1]"},
 		{"no plugin", write("script", "#!/bin/sh\necho hello\n", 0o755), `is no plugin: it printed "hello" where the handshake is due`},

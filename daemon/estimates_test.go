@@ -103,7 +103,7 @@ func TestACandidateOfOnesOwn(t *testing.T) {
 	followWith(t, s, func() {
 		if last == nil {
 			changed := &ampledgerv1.SwapEstimatorRequest{Conductor: "pack", Executable: "held", Sha256: strings.Repeat("0", 64)}
-			if refused := swapWith(t, s, changed); refused.GetStep() != ampledgerv1.SwapStep_SWAP_STEP_FAILED || !strings.Contains(refused.GetReason(), "SHA-256 is not the configured one") {
+			if refused := swapWith(t, s, changed); refused.GetStep() != ampledgerv1.SwapStep_SWAP_STEP_FAILED || !strings.Contains(refused.GetReason(), "SHA-256 is not the one that was given") {
 				t.Errorf("with another checksum: %v", refused)
 			}
 			last = swapWith(t, s, request)

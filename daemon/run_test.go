@@ -341,7 +341,7 @@ func TestBadDevicesBesideAGoodOne(t *testing.T) {
 	}
 	wanted := map[string]string{
 		"missing":   "nowhere.csv: no such file or directory",
-		"wrong-sum": "SHA-256 is not the configured one",
+		"wrong-sum": "SHA-256 is not the one that was given",
 		"broken":    `broken.csv:4: column "a": "three"`,
 		"misspelt":  `unknown setting "fille"`,
 	}

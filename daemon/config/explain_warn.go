@@ -62,7 +62,7 @@ func unstated(ch Channel) []string {
 
 // tooShort compares the full scale with what the channel is to see: the guard's pickups and the sensor's rated current.
 func tooShort(x ChannelExplanation, c Conductor, ch Channel) []string {
-	if x.MaximumAmperes == nil {
+	if x.MaximumAmperes == nil || x.MinimumAmperes == nil {
 		return nil
 	}
 	var warnings []string
@@ -72,6 +72,10 @@ func tooShort(x ChannelExplanation, c Conductor, ch Channel) []string {
 			warnings = append(warnings, fmt.Sprintf("guard element %s picks up at %.4g A, but the channel reads no further than %.4g A in direction %s: "+
 				"the element cannot operate there", e.Name, pickup, reach, e.Direction))
 		}
+	}
+	if rated, furthest := ratedOf(ch), max(*x.MaximumAmperes, -*x.MinimumAmperes); ch.Magnetic != nil && ch.MaximumAmperes == nil && rated > 0 && furthest > rated {
+		warnings = append(warnings, fmt.Sprintf("the converter reads up to %.4g A and the sensor is rated for %.4g A: where its output itself ends is not known, "+
+			"and from there on it reads too little without a word; write maximum_amperes", furthest, rated))
 	}
 	if rated, reach := ratedOf(ch), reachOf(x, c.Positive, "both"); reach < rated {
 		warnings = append(warnings, fmt.Sprintf("the channel reads no further than %.4g A, less than its rated %.4g A", reach, rated))

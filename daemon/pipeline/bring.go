@@ -59,6 +59,7 @@ func (c *Conductor) startRun(ctx context.Context, candidate Candidate, generatio
 	r := newRun(candidate, generation, started, c.estimation.after(kept))
 	r.places, r.footings = c.wantPlays(started.HalfWidths), c.footings(kept)
 	r.log, r.chargeIsPositive = c.config.Log, c.config.ChargeIsPositive
+	r.knownThrough = c.estimation.number
 	r.to, r.conductor, r.opening = c.sink, c.config.Name, c.config.Opening
 	c.estimation.pending = r
 	// The run outlives the call that starts it: it ends when it is closed.

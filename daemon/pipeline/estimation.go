@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 	"sync"
+	"time"
 
 	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/daemon/scan"
@@ -150,8 +151,30 @@ func (c *Conductor) takeEstimates() {
 		}
 		c.tellNotes(current, current.candidate.Program.Name())
 	}
-	for _, s := range c.estimation.shadows {
-		c.tellNotes(s.run, s.title())
+	for i := range c.estimation.shadows {
+		s := &c.estimation.shadows[i]
+		s.tellNotes(c.events, &c.estimation.newest)
+	}
+}
+
+// sameAfter is how long a shadow is not heard again on the same subject: it changes nothing, and what it says stays in the log for ever.
+const sameAfter = int64(time.Hour)
+
+// subject is what a note is about.
+type subject struct{ channel, text string }
+
+// tellNotes makes an event of each thing a shadow had to say, once in a while for each subject.
+func (s *shadow) tellNotes(events *eventBook, at *scan.Clock) {
+	for _, note := range s.takeNotes() {
+		about := subject{note.GetChannel(), note.GetSubject()}
+		if told, was := s.heard[about]; was && at.Wall-told < sameAfter && at.Wall >= told || len(s.heard) >= mostNotes {
+			continue
+		}
+		if s.heard == nil {
+			s.heard = map[subject]int64{}
+		}
+		s.heard[about] = at.Wall
+		events.note(s.title(), note, at)
 	}
 }
 

@@ -50,6 +50,7 @@ type run struct {
 	warmth  int // summaries answered
 	fault   error
 
+	knownThrough   uint64 // number of the newest summary when it was started
 	answeredNumber uint64 // of the newest summary it answered
 	history        history
 }
@@ -203,7 +204,9 @@ func (r *run) keep(answer *plugin.Answer, next item, took time.Duration) *compar
 		r.newest[at.lane] = laneEstimate{lane: at.lane, corrected: at.by(said, r.origins[at.lane]), said: said, at: at.after}
 	}
 	r.errors = answer.GetCovariances()
-	r.notes = append(r.notes, answer.GetNotes()...)
+	if next.number > r.knownThrough { // what was said to the summaries before was said at their time, by whoever was there
+		r.notes = append(r.notes, answer.GetNotes()...)
+	}
 	r.notes = r.notes[max(0, len(r.notes)-mostNotes):]
 	r.fresh = true
 	record := r.record(&next, answer, before, took)
@@ -227,6 +230,13 @@ func (r *run) warmUp() {
 		default:
 		}
 	}
+}
+
+// givesNoOffset tells that it derives something and has not said a word of an offset.
+func (r *run) givesNoOffset() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return len(r.started.Outputs) > 0 && len(r.newest) == 0
 }
 
 // fraction is how far it has got.

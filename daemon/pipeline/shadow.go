@@ -15,6 +15,7 @@ var (
 	ErrShadowUnknown = errors.New("there is no such shadow")
 	ErrShadowTaken   = errors.New("there is a shadow of that name already")
 	ErrShadowsFull   = errors.New("as many shadows run as may (estimates.most_shadow_count): remove one")
+	ErrNoOffsets     = errors.New("it derives quantities and gives no offset: let it run in the shadow")
 	ErrNoPrevious    = errors.New("no estimator was in force before this one")
 )
 
@@ -22,8 +23,9 @@ var (
 type shadow struct {
 	name string
 	*run
-	raised *fault // told that it failed; nil = not yet
-	stays  bool   // it is of the configuration: its state is kept
+	raised *fault            // told that it failed; nil = not yet
+	heard  map[subject]int64 // wall-clock time at which it was told last what the shadow says of a subject
+	stays  bool              // it is of the configuration: its state is kept
 }
 
 // title is what people know it as.
@@ -123,6 +125,9 @@ func (c *Conductor) takeShadow(name string, works bool) (*run, error) {
 	r, raised := c.estimation.shadows[i].run, c.estimation.shadows[i].raised
 	if fault := r.failure(); works && fault != nil {
 		return nil, fault
+	}
+	if works && r.givesNoOffset() {
+		return nil, ErrNoOffsets
 	}
 	if raised != nil {
 		raised.clear(c.estimation.newest.Sequence, c.estimation.newest.Wall)

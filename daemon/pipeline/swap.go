@@ -171,6 +171,11 @@ func (c *Conductor) replace(ctx context.Context, candidate Candidate, kept *Kept
 	if err := c.warm(ctx, next, p); err != nil {
 		return nil, err
 	}
+	if next.givesNoOffset() {
+		c.abandon(next)
+		p.become(Failed)
+		return nil, ErrNoOffsets
+	}
 	at := c.takeOver(next)
 	p.become(Swapped)
 	return at, nil

@@ -58,7 +58,7 @@ func (p Program) executable(folder string) (string, error) {
 	}
 	same, err := (&goplugin.SecureConfig{Checksum: sum, Hash: sha256.New()}).Check(path)
 	if err == nil && !same {
-		err = errors.New("the executable's SHA-256 is not the configured one; it was not started")
+		err = errors.New("the executable's SHA-256 is not the one that was given for it; it was not started")
 	}
 	return path, err
 }

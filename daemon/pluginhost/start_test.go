@@ -66,7 +66,7 @@ func TestExecutableThatIsNoPlugin(t *testing.T) {
 		"a folder":                    {folder, zeros, "driver " + filepath.Base(folder) + ": " + folder + " is not a file"},
 		"not executable":              {locked, lockedSum, "driver locked: " + locked + " may not be executed: check its mode"},
 		"missing":                     {folder + "/nowhere", zeros, "driver nowhere: stat " + folder + "/nowhere: no such file or directory"},
-		"another checksum":            {babbling, textSum, "driver babbling: the executable's SHA-256 is not the configured one; it was not started"},
+		"another checksum":            {babbling, textSum, "driver babbling: the executable's SHA-256 is not the one that was given for it; it was not started"},
 		"no checksum":                 {babbling, "", `driver babbling: sha256 "" is not 64 hexadecimal digits`},
 		"half a checksum":             {babbling, zeros[:32], `driver babbling: sha256 "` + zeros[:32] + `" is not 64 hexadecimal digits`},
 		"a checksum of other letters": {babbling, "x" + zeros[1:], `driver babbling: sha256 "x` + zeros[1:] + `" is not 64 hexadecimal digits`},

@@ -1,6 +1,7 @@
 package service
 
 import (
+	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -41,10 +42,18 @@ func (s *estimatorServer) candidate(r candidacy) (pipeline.Candidate, error) {
 	case !executableName.MatchString(name):
 		return pipeline.Candidate{}, refuse(codes.InvalidArgument, "executable", "NAME_INVALID",
 			quote(name)+" is not the name of a file in the folder of candidates: letters, digits, -, _ and ., at most 100")
+	case !isThere(filepath.Join(s.backend.Candidates, name)):
+		return pipeline.Candidate{}, refuse(codes.NotFound, "", "EXECUTABLE_MISSING",
+			"there is no file "+quote(name)+" in the daemon's folder of candidates, "+s.backend.Candidates+": copy it there")
 	default:
 		program := pluginhost.Program{Path: filepath.Join(s.backend.Candidates, name), SHA256: r.GetSha256(), Plaintext: r.GetPlaintext()}
 		return pipeline.Candidate{Program: program, Settings: settings}, nil
 	}
+}
+
+func isThere(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
 }
 
 func (s *estimatorServer) shippedCandidate(plugin string, settings map[string]any) (pipeline.Candidate, error) {

@@ -55,6 +55,7 @@ func estimatorStatus(err error) error {
 		{pipeline.ErrShadowUnknown, codes.NotFound, "SHADOW_UNKNOWN"},
 		{pipeline.ErrShadowTaken, codes.AlreadyExists, "SHADOW_TAKEN"},
 		{pipeline.ErrShadowsFull, codes.ResourceExhausted, "SHADOWS_FULL"},
+		{pipeline.ErrNoOffsets, codes.FailedPrecondition, "NO_OFFSETS"},
 		{pipeline.ErrNoPrevious, codes.FailedPrecondition, "NO_PREVIOUS"},
 	} {
 		if errors.Is(err, each.is) {

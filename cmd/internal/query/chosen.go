@@ -32,7 +32,7 @@ func (e *chosenEstimator) flags(c *cobra.Command) {
 }
 
 // read takes the rest of the arguments; another says that the estimator is named otherwise. ways says how it can be, for the error.
-func (e *chosenEstimator) read(args []string, another bool, ways string) (err error) {
+func (e *chosenEstimator) read(c *cobra.Command, args []string, another bool, ways string) (err error) {
 	named := 0
 	for _, is := range []bool{len(args) > 0, e.executable != "", another} {
 		if is {
@@ -40,7 +40,7 @@ func (e *chosenEstimator) read(args []string, another bool, ways string) (err er
 		}
 	}
 	if named != 1 {
-		return cli.Usagef("give %s, one of them", ways)
+		return cli.Usagef("give %s: %s", ways, c.UseLine())
 	}
 	if len(args) > 0 {
 		e.plugin = args[0]

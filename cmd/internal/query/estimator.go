@@ -90,7 +90,7 @@ func estimatorSwapCommand() *cobra.Command {
 			return cli.Usagef("--after must not be below 0, and --most-deviations goes with it")
 		}
 		request.Conductor, request.Shadow, request.ShadowNanos = args[0], shadow, after.Nanoseconds()
-		if err := chosen.read(args[1:], shadow != "", "a PLUGIN, --executable FILE or --shadow NAME"); err != nil {
+		if err := chosen.read(c, args[1:], shadow != "", "one of PLUGIN, --executable FILE and --shadow NAME"); err != nil {
 			return err
 		}
 		request.Plugin, request.Executable, request.Sha256, request.Settings = chosen.plugin, chosen.name, chosen.sum, chosen.settings

@@ -136,7 +136,7 @@ func TestQuestionsToADaemon(t *testing.T) {
 		{"estimator swap pack-negative fixedzero --after 1ms --most-deviations 1e-9", 1, []string{"generation 4: shadowing", "times the", "still in force"}},
 		{"estimator swap pack-negative --shadow nobody", 1, []string{"there is no such shadow: nobody"}},
 		{"estimator revert pack-negative", 1, []string{"no estimator was in force before"}},
-		{"estimator swap pack-negative", 2, []string{"give a PLUGIN, --executable FILE or --shadow NAME, one of them"}},
+		{"estimator swap pack-negative", 2, []string{"give one of PLUGIN, --executable FILE and --shadow NAME: ampledger estimator swap"}},
 		{"estimator swap pack-negative --shadow mine", 0, []string{"generation 3: swapped, in force from sequence"}},
 		{"estimator shadow remove pack-negative mine", 1, []string{"there is no such shadow"}},
 		{"estimator swap pack-negative fixedzero", 0, []string{"generation 5: warming, 50 %", "generation 5: swapped, in force from sequence"}},

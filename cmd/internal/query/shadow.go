@@ -32,7 +32,7 @@ func shadowAddCommand() *cobra.Command {
 	chosen.flags(c)
 	asJSON := jsonFlag(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
-		if err := chosen.read(args[2:], false, "a PLUGIN or --executable FILE"); err != nil {
+		if err := chosen.read(c, args[2:], false, "a NAME and then one of PLUGIN and --executable FILE"); err != nil {
 			return err
 		}
 		request := &ampledgerv1.AddShadowRequest{

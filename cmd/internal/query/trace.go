@@ -43,12 +43,16 @@ func traceCommand() *cobra.Command {
 				return err
 			}
 			request.Conductor = conductor.GetName()
-			return daemon.FollowEstimates(ctx, request, func(item *ampledgerv1.StreamEstimatesResponse) error {
+			err = daemon.FollowEstimates(ctx, request, func(item *ampledgerv1.StreamEstimatesResponse) error {
 				if *asJSON {
 					return show.JSONLine(c.OutOrStdout(), item)
 				}
 				return writeRecord(c.OutOrStdout(), item)
 			})
+			if ctx.Err() != nil {
+				return nil // whoever follows ends it so
+			}
+			return err
 		})
 	}
 	return c

@@ -25,7 +25,8 @@ func Statement(to io.Writer, s *ampledgerv1.GetStatementResponse) error {
 	if err := table.Flush(); err != nil {
 		return err
 	}
-	fmt.Fprintln(to, "* the conductor's charge is taken from this channel. 1 Ah = 3600 C. Net = out - in, positive out of the pack.")
+	fmt.Fprintln(to, "* the conductor's charge is taken from this channel. 1 Ah = 3600 C. Net = out - in, positive out of the pack.\n"+
+		"  Where an estimator corrects the charge, what is from zero contains what is from gain.")
 	return remarks(to, s)
 }
 
