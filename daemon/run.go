@@ -93,9 +93,7 @@ func (r *running) open(ctx context.Context) (err error) {
 		Candidates: r.config.Candidates,
 	}
 	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, store: r.store, log: r.options.Log}
-	if err := r.openTrail(to); err != nil {
-		return err
-	}
+	r.openTrail(to)
 	disk.tell = to.record
 	r.keepWaveforms(to, opening)
 	if r.recordings, err = newRecordings(r.config, r.tellRecording(to, opening), r.options.Log.Named("recording")); err != nil {
@@ -142,7 +140,9 @@ func (r *running) run(ctx context.Context) error {
 	recorders.start(func() error { return r.recorder.Run(recording) })
 	watchers.start(func() error { return r.waveforms.Run(watching) })
 	recorders.start(func() error { return r.keepClock(recording) })
-	recorders.start(func() error { return r.trail.Run(recording) })
+	if r.trail != nil {
+		recorders.start(func() error { return r.trail.Run(recording) })
+	}
 	if r.recordings != nil {
 		recorders.start(func() error { return r.recordings.recorder.Run(recording) })
 	}

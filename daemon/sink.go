@@ -67,7 +67,7 @@ func (s *sink) Post(p *pipeline.Posting) bool { return s.recorder.Post(service.E
 // Estimated implements pipeline.Sink.
 func (s *sink) Estimated(record *ampledgerv1.EstimateRecord, recorded bool) {
 	s.estimates.Tell(record)
-	if recorded {
+	if recorded && s.trail != nil {
 		s.trail.Take(record)
 	}
 }

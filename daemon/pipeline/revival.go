@@ -42,9 +42,7 @@ func (v *revivals) stop() {
 
 // look sees which shadows failed.
 func (v *revivals) look() {
-	v.mu.Lock()
-	shadows := v.estimation.failedShadows()
-	v.mu.Unlock()
+	shadows := v.failing()
 	for _, s := range shadows {
 		known := v.of[s.name]
 		if known == nil {
@@ -57,6 +55,18 @@ func (v *revivals) look() {
 		}
 	}
 	v.schedule()
+}
+
+// failing gives the shadows that failed, and forgets those that were removed.
+func (v *revivals) failing() []shadow {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	for name := range v.of {
+		if v.estimation.shadow(name) < 0 {
+			delete(v.of, name)
+		}
+	}
+	return v.estimation.failedShadows()
 }
 
 func (e *estimation) failedShadows() (failed []shadow) {
@@ -108,10 +118,7 @@ func (v *revivals) schedule() {
 
 // again starts those that are due.
 func (v *revivals) again(ctx context.Context) {
-	v.mu.Lock()
-	shadows := v.estimation.failedShadows()
-	v.mu.Unlock()
-	for _, s := range shadows {
+	for _, s := range v.failing() {
 		if r := v.of[s.name]; r != nil && r.failed == s.run && !r.due.IsZero() && !time.Now().Before(r.due) {
 			if err := v.start(ctx, s); err != nil && ctx.Err() == nil {
 				v.config.Log.Error("a shadow did not come back", zap.String("shadow", s.name), zap.Error(err))

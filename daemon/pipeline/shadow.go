@@ -133,6 +133,7 @@ func (c *Conductor) takeShadow(name string, works bool) (*run, error) {
 		raised.clear(c.estimation.newest.Sequence, c.estimation.newest.Wall)
 	}
 	c.estimation.shadows = slices.Delete(c.estimation.shadows, i, i+1)
+	c.estimation.wake() // who would start it again is to know
 	return r, nil
 }
 

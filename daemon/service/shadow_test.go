@@ -125,6 +125,9 @@ func TestShadowRefused(t *testing.T) {
 		{&ampledgerv1.SwapEstimatorRequest{Conductor: "pack", Shadow: "mine", Revert: true}, codes.InvalidArgument, "SEVERAL_WAYS", "plugin"},
 		{&ampledgerv1.SwapEstimatorRequest{Conductor: "pack", Revert: true}, codes.FailedPrecondition, "NO_PREVIOUS", ""},
 		{&ampledgerv1.SwapEstimatorRequest{Conductor: "pack", Plugin: "fixed", ShadowNanos: -1}, codes.InvalidArgument, "SHADOW_TIME_INVALID", "shadow_nanos"},
+		{&ampledgerv1.SwapEstimatorRequest{Conductor: "pack", Shadow: "mine", ShadowNanos: 1}, codes.InvalidArgument, "SHADOW_TIME_INVALID", "shadow_nanos"},
+		{&ampledgerv1.SwapEstimatorRequest{Conductor: "pack", Revert: true, ShadowNanos: 1}, codes.InvalidArgument, "SHADOW_TIME_INVALID", "shadow_nanos"},
+		{&ampledgerv1.SwapEstimatorRequest{Conductor: "pack", Plugin: "fixed", MostDeviationsRatio: 1}, codes.InvalidArgument, "SHADOW_TIME_INVALID", "shadow_nanos"},
 		{&ampledgerv1.SwapEstimatorRequest{Conductor: "pack", Plugin: "fixed", MostDeviationsRatio: math.NaN()}, codes.InvalidArgument, "SHADOW_TIME_INVALID", "shadow_nanos"},
 	} {
 		stream, err := client.SwapEstimator(t.Context(), c.request)

@@ -68,9 +68,10 @@ func (s *estimatorServer) way(w *swapping) (by func(context.Context) (map[string
 	if ways > 1 {
 		return nil, refuse(codes.InvalidArgument, "plugin", "SEVERAL_WAYS", "give one of plugin, executable, shadow and revert, not several")
 	}
-	if r.GetShadowNanos() < 0 || !(r.GetMostDeviationsRatio() >= 0) || r.GetShadowNanos() > 0 && w.candidate.Program.Name() == "" {
+	begun := r.GetPlugin() != "" || r.GetExecutable() != "" // here, not before
+	if r.GetShadowNanos() < 0 || !(r.GetMostDeviationsRatio() >= 0) || r.GetShadowNanos() > 0 && !begun || r.GetMostDeviationsRatio() > 0 && r.GetShadowNanos() == 0 {
 		return nil, refuse(codes.InvalidArgument, "shadow_nanos", "SHADOW_TIME_INVALID",
-			"shadow_nanos goes with plugin or executable, and neither it nor most_deviations_ratio may be below 0")
+			"shadow_nanos goes with plugin or executable, most_deviations_ratio with shadow_nanos, and neither may be below 0")
 	}
 	return by, nil
 }

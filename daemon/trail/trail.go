@@ -6,7 +6,8 @@
 // needs. A kill or a power cut costs what was not yet written, and what the last second wrote, never the file: it is in WAL mode with synchronous
 // NORMAL (https://www.sqlite.org/wal.html). A file that is found damaged is put aside under another name and a new one is begun.
 //
-// Records older than Config.Keep are deleted. Each method may be called by any number of goroutines.
+// Records older than Config.Keep are deleted, once an hour of a clock that has gone on as it should: one that was set wrong for a moment
+// deletes nothing. Each method may be called by any number of goroutines.
 package trail
 
 import (
@@ -21,7 +22,8 @@ import (
 	"time"
 
 	"go.uber.org/zap"
-	_ "modernc.org/sqlite" // registers the driver
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
 
 	"github.com/ampledger/ampledger/daemon/comparison"
 )
@@ -58,7 +60,7 @@ func Open(path string, config Config) (*Trail, error) {
 		config.Now = time.Now
 	}
 	db, err := open(path)
-	if err != nil && !errors.Is(err, os.ErrPermission) && exists(path) {
+	if errors.Is(err, errDamaged) {
 		aside := fmt.Sprintf("%s.damaged-%d", path, config.Now().UnixNano())
 		config.Log.Error("what estimators said cannot be read; it is put aside and a new file is begun", zap.String("aside", aside), zap.Error(err))
 		if err := putAside(path, aside); err != nil {
@@ -69,7 +71,7 @@ func Open(path string, config Config) (*Trail, error) {
 	if err != nil {
 		return nil, fmt.Errorf("trail: %s: %w", path, err)
 	}
-	return &Trail{config: config, db: db, wake: make(chan struct{}, 1)}, nil
+	return &Trail{config: config, db: db, wake: make(chan struct{}, 1), pruned: config.Now()}, nil
 }
 
 func exists(path string) bool {
@@ -77,17 +79,17 @@ func exists(path string) bool {
 	return err == nil
 }
 
+// errDamaged says that a file is not what this package wrote. Anything else may be over at the next start.
+var errDamaged = errors.New("is damaged")
+
 // putAside renames the file with its log, if it has one.
 func putAside(path, aside string) error {
-	if err := os.Rename(path, aside); err != nil {
-		return err
-	}
-	for _, end := range []string{"-wal", "-shm"} {
+	for _, end := range []string{"-wal", "-shm"} { // first: nobody is to take them for a new file's
 		if err := os.Rename(path+end, aside+end); err != nil && !errors.Is(err, os.ErrNotExist) {
 			return err
 		}
 	}
-	return nil
+	return os.Rename(path, aside)
 }
 
 const schema = `
@@ -132,20 +134,29 @@ func open(path string) (db *sql.DB, err error) {
 // prepare looks at the file and makes the table.
 func prepare(db *sql.DB, made bool) error {
 	var id int
-	var check string
 	if err := db.QueryRow("SELECT application_id FROM pragma_application_id").Scan(&id); err != nil {
-		return err
+		return damage(err)
 	}
 	if !made && id != applicationID && id != 0 {
-		return fmt.Errorf("is no file of ours: its application_id is %#x", id)
+		return fmt.Errorf("%w: its application_id is %#x", errDamaged, id)
 	}
+	var check string
 	if err := db.QueryRow("PRAGMA quick_check(1)").Scan(&check); err != nil {
-		return err
+		return damage(err)
 	}
 	if check != "ok" {
-		return errors.New(check)
+		return fmt.Errorf("%w: %s", errDamaged, check)
 	}
 	_, err := db.Exec(schema + fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = 1;", applicationID))
+	return damage(err)
+}
+
+// damage marks what SQLite says of a file that is none of its own, or not whole.
+func damage(err error) error {
+	var said *sqlite.Error
+	if errors.As(err, &said) && (said.Code()&0xff == sqlite3.SQLITE_CORRUPT || said.Code()&0xff == sqlite3.SQLITE_NOTADB) {
+		return fmt.Errorf("%w: %w", errDamaged, err)
+	}
 	return err
 }
 
@@ -167,23 +178,46 @@ func (t *Trail) Take(r *comparison.Record) {
 	}
 }
 
+// pageRows is how many records are read at a time: whoever takes them may take their time, and holds nothing meanwhile.
+const pageRows = 500
+
 // Read hands on what is recorded of a conductor from one wall-clock time to another, both included, by time. It ends with the first error of
-// yield.
-func (t *Trail) Read(ctx context.Context, conductor string, fromWall, toWall int64, yield func(*comparison.Record) error) (err error) {
-	rows, err := t.db.QueryContext(ctx, `SELECT record FROM records WHERE conductor = ? AND wall_nanos BETWEEN ? AND ?
-		ORDER BY conductor, wall_nanos, shadow, opening, device, through_sequence`, conductor, fromWall, toWall)
+// yield. What is recorded while it reads may be among it.
+func (t *Trail) Read(ctx context.Context, conductor string, fromWall, toWall int64, yield func(*comparison.Record) error) error {
+	after := []any{fromWall, "", int64(-1), "", int64(-1)}
+	for {
+		page, err := t.page(ctx, conductor, after, toWall)
+		if err != nil {
+			return fmt.Errorf("trail: %w", err)
+		}
+		for _, r := range page {
+			if err := yield(r); err != nil {
+				return err
+			}
+		}
+		if len(page) < pageRows {
+			return nil
+		}
+		last := page[len(page)-1]
+		after = []any{last.GetWallNanos(), last.GetShadow(), int64(last.GetOpeningSequence()), last.GetDevice(), int64(last.GetThroughSequence())}
+	}
+}
+
+func (t *Trail) page(ctx context.Context, conductor string, after []any, toWall int64) (page []*comparison.Record, err error) {
+	values := append(append([]any{conductor}, after...), toWall, pageRows)
+	rows, err := t.db.QueryContext(ctx, `SELECT record FROM records
+		WHERE conductor = ? AND (wall_nanos, shadow, opening, device, through_sequence) > (?, ?, ?, ?, ?) AND wall_nanos <= ?
+		ORDER BY wall_nanos, shadow, opening, device, through_sequence LIMIT ?`, values...)
 	if err != nil {
-		return fmt.Errorf("trail: %w", err)
+		return nil, err
 	}
 	defer func() { err = errors.Join(err, rows.Close()) }()
 	for rows.Next() {
 		record, err := scanRecord(rows)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		if err := yield(record); err != nil {
-			return err
-		}
+		page = append(page, record)
 	}
-	return rows.Err()
+	return page, rows.Err()
 }

@@ -2,12 +2,14 @@ package trail_test
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"math"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -98,28 +100,94 @@ func TestRecordsSurvive(t *testing.T) {
 	}
 }
 
-// TestOldRecordsGo deletes what is older than is to be kept, once an hour.
+// TestOldRecordsGo deletes what is older than is to be kept, once an hour, and nothing when the clock is set.
 func TestOldRecordsGo(t *testing.T) {
 	now := time.Unix(100*86400, 0)
 	kept := open(t, filepath.Join(t.TempDir(), trail.FileName), trail.Config{Keep: 30 * day, Now: func() time.Time { return now }})
-	for _, d := range []int64{60, 69, 71, 99} {
-		kept.Take(record("pack", "", d*86400))
-		flush(t, kept)
-	}
-	seconds := func() (all []int64) {
+	days := func() (all []int64) {
 		for _, r := range read(t, kept, "pack", math.MinInt64, math.MaxInt64) {
 			all = append(all, r.GetWallNanos()/86400e9)
 		}
 		return all
 	}
-	if got := fmt.Sprint(seconds()); got != "[69 71 99]" { // the first went as it came
-		t.Errorf("days %s", got)
+	for _, step := range []struct {
+		after time.Duration
+		day   int64
+		want  string
+	}{
+		{0, 60, "[60]"},
+		{30 * time.Minute, 69, "[60 69]"},
+		{40 * time.Minute, 71, "[71]"},
+		{100 * day, 99, "[71 99]"},          // the clock was set
+		{-100 * day, 100, "[71 99 100]"},    // and set right
+		{time.Hour, 101, "[71 99 100 101]"}, // an hour later
+	} {
+		now = now.Add(step.after)
+		kept.Take(record("pack", "", step.day*86400))
+		flush(t, kept)
+		if got := fmt.Sprint(days()); got != step.want {
+			t.Errorf("after %v days %s, want %s", step.after, got, step.want)
+		}
 	}
-	now = now.Add(2 * time.Hour)
-	kept.Take(record("pack", "", 100*86400))
+}
+
+// TestReadersHoldNothing: whoever stops reading in the middle keeps nobody from writing, nor the file from being closed.
+func TestReadersHoldNothing(t *testing.T) {
+	kept := open(t, filepath.Join(t.TempDir(), trail.FileName), trail.Config{})
+	for second := range int64(2000) {
+		kept.Take(record("pack", "", second))
+	}
 	flush(t, kept)
-	if got := fmt.Sprint(seconds()); got != "[71 99 100]" {
-		t.Errorf("two hours later days %s", got)
+	stuck, let := make(chan struct{}), make(chan struct{})
+	var readers sync.WaitGroup
+	for range 3 {
+		readers.Go(func() {
+			n := 0
+			err := kept.Read(t.Context(), "pack", 0, math.MaxInt64, func(*comparison.Record) error {
+				if n++; n == 1 {
+					stuck <- struct{}{}
+					<-let
+				}
+				return nil
+			})
+			if err != nil || n != 2001 {
+				t.Errorf("%d records, %v", n, err)
+			}
+		})
+	}
+	for range 3 {
+		<-stuck
+	}
+	kept.Take(record("pack", "", 5000))
+	flush(t, kept)
+	close(let)
+	readers.Wait()
+}
+
+// TestAFileInUseIsNoDamage: another program has it in a transaction; it is left as it is, and nothing is put aside.
+func TestAFileInUseIsNoDamage(t *testing.T) {
+	folder := t.TempDir()
+	path := filepath.Join(folder, trail.FileName)
+	before, err := trail.Open(path, trail.Config{Keep: day, Log: zap.NewNop()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := before.Close(); err != nil {
+		t.Fatal(err)
+	}
+	other, err := sql.Open("sqlite", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Close()
+	if _, err := other.Exec("PRAGMA locking_mode = EXCLUSIVE; BEGIN EXCLUSIVE"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := trail.Open(path, trail.Config{Keep: day, Log: zap.NewNop()}); err == nil {
+		t.Error("it was opened")
+	}
+	if found, _ := filepath.Glob(path + ".damaged*"); len(found) > 0 {
+		t.Errorf("put aside as %v", found)
 	}
 }
 

@@ -16,6 +16,7 @@ import (
 const (
 	retryAfter = 5 * time.Second
 	pruneEvery = time.Hour
+	lastWithin = 10 * time.Second
 )
 
 // Run writes what is taken until ctx ends, and then what is left, once. What cannot be written is tried again; what cannot be written at the end
@@ -27,7 +28,9 @@ func (t *Trail) Run(ctx context.Context) error {
 	for failing := false; ; {
 		select {
 		case <-ctx.Done():
-			return t.Flush(context.WithoutCancel(ctx))
+			last, cancel := context.WithTimeout(context.WithoutCancel(ctx), lastWithin)
+			defer cancel()
+			return t.Flush(last)
 		case <-retry.C:
 		case <-t.wake:
 			if failing {
@@ -106,10 +109,14 @@ func (t *Trail) insert(ctx context.Context, tx *sql.Tx, records []*comparison.Re
 		}
 	}
 	now := t.config.Now()
-	if now.Sub(t.pruned) < pruneEvery {
+	if age := now.Sub(t.pruned); age >= 0 && age < pruneEvery {
 		return nil
 	}
+	steady := now.Sub(t.pruned) < 2*pruneEvery
 	t.pruned = now
+	if !steady {
+		return nil
+	}
 	_, err := tx.ExecContext(ctx, "DELETE FROM records WHERE wall_nanos < ?", now.Add(-t.config.Keep).UnixNano())
 	return err
 }

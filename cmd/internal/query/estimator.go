@@ -89,6 +89,9 @@ func estimatorSwapCommand() *cobra.Command {
 		if after < 0 || request.MostDeviationsRatio < 0 || request.MostDeviationsRatio > 0 && after == 0 {
 			return cli.Usagef("--after must not be below 0, and --most-deviations goes with it")
 		}
+		if after > 0 && shadow != "" {
+			return cli.Usagef("--after goes with a PLUGIN or --executable: %s runs in the shadow already", shadow)
+		}
 		request.Conductor, request.Shadow, request.ShadowNanos = args[0], shadow, after.Nanoseconds()
 		if err := chosen.read(c, args[1:], shadow != "", "one of PLUGIN, --executable FILE and --shadow NAME"); err != nil {
 			return err
