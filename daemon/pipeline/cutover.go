@@ -21,7 +21,11 @@ func (c *Conductor) noteCutOver(old, next *run, at map[string]uint64) {
 	for _, lane := range c.lanes {
 		if lane.account != nil {
 			from := at[lane.Device]
-			lane.cutOver = cutOver{from, fmt.Sprintf("%s at sequence %d: %s; then %s", what, from, old.word(lane), next.word(lane))}
+			text := fmt.Sprintf("%s at sequence %d: %s; then %s", what, from, old.word(lane), next.word(lane))
+			if lane.cutOver.text != "" { // that one was in force for no reading
+				text = lane.cutOver.text + "; " + text
+			}
+			lane.cutOver = cutOver{from, text}
 		}
 	}
 }

@@ -73,17 +73,19 @@ type estimation struct {
 	shadows    []shadow
 	previous   *retired         // what was in force before
 	kept       map[string]*Kept // the newest states that were kept, by the shadow's name; empty = of the one in force
-	asked      []*keeping
 	retained   []item
 	died       chan struct{} // wakes the supervisor, which looks for itself who failed
 
 	quarantined *run // failed too often: as long as it is the current one, it is not started again
 
-	swap sync.Mutex // held through a swap; taken before the conductor's lock
+	swap *gate // held through a swap
+
+	leaving sync.WaitGroup // shadows that are being ended
 }
 
 func (e *estimation) init(config ConductorConfig) {
 	e.lockstep, e.beginning = config.Lockstep, config.Expected
+	e.swap = newGate()
 	e.died, e.kept = make(chan struct{}, 1), map[string]*Kept{}
 }
 

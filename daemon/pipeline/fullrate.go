@@ -91,7 +91,9 @@ func (e *estimation) wantsReadings() bool {
 // retain keeps a summary for candidates, and the newest readings.
 func (e *estimation) retain(next *item) {
 	if len(e.retained) == retainedSummaries {
-		e.retained = append(e.retained[:0], e.retained[retainedSummaries/4:]...)
+		kept := append(e.retained[:0], e.retained[retainedSummaries/4:]...)
+		clear(e.retained[len(kept):]) // or their readings would stay
+		e.retained = kept
 	}
 	e.retained = append(e.retained, *next)
 	if next.full == nil {

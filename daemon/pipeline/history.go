@@ -43,12 +43,13 @@ type wouldBe struct {
 	offset, uncertainty float64 // newest, amperes
 	begun               bool
 	applied             float64 // offset that was in force, up to its first summary
+	nanos               int64   // time integrated up to the newest summary it answered
 	coulombs            float64
 	deviation           float64
 }
 
 // wouldBe follows what would have been subtracted: over each summary, the offset that was known as it began.
-func (h *history) wouldBe(at *stand, seconds float64, now *laneEstimate) (later, deviation float64) {
+func (h *history) wouldBe(at *stand, now *laneEstimate) (later, deviation float64) {
 	if h.would == nil {
 		h.would = map[*Lane]*wouldBe{}
 	}
@@ -58,12 +59,13 @@ func (h *history) wouldBe(at *stand, seconds float64, now *laneEstimate) (later,
 		h.would[at.lane] = w
 	}
 	if w.begun {
+		seconds := float64(at.after.nanos-w.nanos) * 1e-9 // also of summaries that it was not given
 		w.coulombs += w.offset * seconds
 		w.deviation += w.uncertainty * seconds
 	} else {
 		w.coulombs += at.after.applied - at.before.applied // nothing was known yet: as it was counted
 	}
-	w.offset, w.uncertainty, w.begun = now.Amperes, now.Uncertainty, true
+	w.offset, w.uncertainty, w.nanos, w.begun = now.Amperes, now.Uncertainty, at.after.nanos, true
 	return w.coulombs - (at.after.applied - w.applied), w.deviation
 }
 

@@ -23,13 +23,14 @@ func (c *Conductor) keepDue(s *side, now int64) {
 	if s.keepDue == 0 || now < s.keepDue-2*c.config.PostNanos {
 		s.keepDue = now + c.config.PostNanos
 	}
-	if now < s.keepDue || c.config.Lockstep || slices.ContainsFunc(c.estimation.asked, func(k *keeping) bool { return !k.isDone() }) {
+	if now < s.keepDue || c.config.Lockstep {
 		return
 	}
 	s.keepDue = now + c.config.PostNanos
-	if asked := c.keepers(); len(asked) > 0 {
+	asked := slices.DeleteFunc(c.keepers(), func(r *run) bool { return !r.asked.isDone() }) // one that is slow keeps no other waiting
+	if len(asked) > 0 {
 		c.postAll() // so that the ledger is never behind the state
-		c.estimation.asked = c.askToKeep(asked)
+		c.askToKeep(asked)
 	}
 }
 
@@ -43,6 +44,9 @@ func (c *Conductor) postAll() {
 }
 
 func (k *keeping) isDone() bool {
+	if k == nil {
+		return true
+	}
 	select {
 	case <-k.done:
 		return true
@@ -84,6 +88,7 @@ func (c *Conductor) ask(r *run) *keeping {
 	if !r.queueUp(item{keep: k}) {
 		return nil
 	}
+	r.asked = k
 	return k
 }
 

@@ -52,8 +52,11 @@ type footing struct {
 // footing translates. What was counted after the state was taken the estimator never saw: it may be off by the offset's and the gain's
 // uncertainty, and nothing will be learnt of it.
 func (l *Lane) footing(k KeptChannel) footing {
-	unseen := k.OffsetDeviation*math.Max(0, float64(l.ledger.HeldNanos-k.Nanos)*1e-9) +
-		k.GainRatio*math.Abs(coulombs(l.ledger.net()-k.Net))
+	unseen := 0.0
+	if l.ledger.HeldNanos > k.Nanos { // the state is from before this run, and something was counted behind it
+		unseen = k.OffsetDeviation*math.Max(0, float64(l.ledger.HeldNanos-k.Nanos)*1e-9) +
+			k.GainRatio*math.Abs(coulombs(l.ledger.net()-k.Net))
+	}
 	return footing{
 		corrected: corrected{
 			later:       k.Later + l.sign()*coulombs(l.ledger.AdjustmentMicrocoulombs),
@@ -114,7 +117,7 @@ func (c *Conductor) footings(k *Kept) map[*Lane]footing {
 		return footings
 	}
 	// Summaries between the state and the oldest retained one were another's to correct.
-	hole := k.number > 0 && len(c.estimation.retained) > 0 && c.estimation.retained[0].number > k.number+1
+	hole := len(c.estimation.retained) > 0 && c.estimation.retained[0].number > k.number+1
 	for _, lane := range c.lanes {
 		if of, has := k.Channels[lane.Name]; has && of.Known {
 			f := lane.footing(of)

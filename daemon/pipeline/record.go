@@ -37,7 +37,7 @@ func (r *run) record(next *item, answer *plugin.Answer, before map[*Lane]laneEst
 func (r *run) channelRecord(next *item, at *stand, e *laneEstimate) *ampledgerv1.ChannelRecord {
 	later, uncertainty := e.later, e.uncertainty+at.lane.ledger.ZeroCoulombs
 	if !e.said.known {
-		later, uncertainty = r.history.wouldBe(at, next.channel(at.lane.Name).GetIntegralSeconds(), e)
+		later, uncertainty = r.history.wouldBe(at, e)
 	}
 	return &ampledgerv1.ChannelRecord{
 		Channel: at.lane.Name, OffsetKnown: at.lane.offset != nil, OffsetAmperes: e.Amperes, StandardUncertaintyAmperes: e.Uncertainty,

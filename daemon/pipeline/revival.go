@@ -133,8 +133,8 @@ func (v *revivals) again(ctx context.Context) {
 
 // start puts a shadow that was started again in the place of the one that failed.
 func (v *revivals) start(ctx context.Context, s shadow) error {
-	v.estimation.swap.Lock()
-	defer v.estimation.swap.Unlock()
+	v.estimation.swap.lock()
+	defer v.estimation.swap.unlock()
 	if v.open.Err() != nil {
 		return ErrClosed
 	}

@@ -27,8 +27,10 @@ type run struct {
 	conductor  string
 	opening    uint64
 
+	asked            *keeping // newest question for its state; the conductor's lock guards it
 	chargeIsPositive bool
 	role             atomic.Pointer[role] // nil = it is a candidate
+	served           atomic.Bool          // it has been in force
 	places           map[string][]int     // by channel: where the play operators it wants stand in a channel's list
 	end              context.CancelFunc   // of its goroutine
 	ended            chan struct{}        // closed when its goroutine has ended
@@ -136,8 +138,10 @@ func (r *run) answer(ctx context.Context, next item) error {
 		}
 		return err
 	}
-	r.tell(r.keep(answer, next, time.Since(began)), next.due)
-	if r.inForce() {
+	if record := r.keep(answer, next, time.Since(began)); next.number > r.knownThrough { // what was said before was told by who was there then
+		r.tell(record, next.due)
+	}
+	if r.inForce() || r.served.Load() { // also while it is being relieved: whoever waits may have asked it
 		next.tell(answer)
 	}
 	return nil

@@ -49,10 +49,7 @@ func (c *Conductor) AddShadow(ctx context.Context, name string, candidate Candid
 		return 0, err
 	}
 	p := &progress{tell: tell}
-	next, err := c.bring(ctx, candidate, nil, p)
-	if err == nil {
-		err = c.warm(ctx, next, p)
-	}
+	next, err := c.bringWarm(ctx, candidate, p)
 	if err != nil {
 		return 0, err
 	}
@@ -61,6 +58,17 @@ func (c *Conductor) AddShadow(ctx context.Context, name string, candidate Candid
 	c.putInShadow(name, next, false)
 	p.become(Shadowing)
 	return next.generation, nil
+}
+
+// bringWarm brings a candidate up for the shadow, which gives way to an estimator in force that has to be started again.
+func (c *Conductor) bringWarm(ctx context.Context, candidate Candidate, p *progress) (*run, error) {
+	ctx, done := c.estimation.swap.yielding(ctx)
+	defer done()
+	next, err := c.bring(ctx, candidate, nil, p)
+	if err != nil {
+		return nil, err
+	}
+	return next, c.warm(ctx, next, p)
 }
 
 // putInShadow makes the pending run a shadow; the conductor's lock is held.
@@ -74,8 +82,8 @@ func (c *Conductor) putInShadow(name string, next *run, stays bool) {
 // BeginShadow starts an estimator that the configuration puts in the shadow, with what was kept of it. It comes after Begin, and does not wait for
 // an answer. On an error Run goes on trying.
 func (c *Conductor) BeginShadow(ctx context.Context, name string, candidate Candidate) error {
-	c.estimation.swap.Lock()
-	defer c.estimation.swap.Unlock()
+	c.estimation.swap.lock()
+	defer c.estimation.swap.unlock()
 	next, err := c.bring(ctx, candidate, c.keptFor(name, candidate), untold())
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -108,10 +116,14 @@ func (e *estimation) shadow(name string) int {
 func (c *Conductor) RemoveShadow(name string) error {
 	c.mu.Lock()
 	r, err := c.takeShadow(name, false)
+	if err == nil {
+		c.estimation.leaving.Add(1) // Close waits for it
+	}
 	c.mu.Unlock()
 	if err != nil {
 		return err
 	}
+	defer c.estimation.leaving.Done()
 	r.close() // outside the lock: no reading waits for a process to end
 	return nil
 }
@@ -139,15 +151,16 @@ func (c *Conductor) takeShadow(name string, works bool) (*run, error) {
 
 // Promote puts a shadow in force between two frames. It is warm already. tell is called when it is.
 func (c *Conductor) Promote(name string, tell func(Progress)) (at map[string]uint64, err error) {
-	return c.promote(name, &progress{tell: tell})
-}
-
-func (c *Conductor) promote(name string, p *progress) (at map[string]uint64, err error) {
 	unlock, err := c.claim()
 	if err != nil {
 		return nil, err
 	}
 	defer unlock()
+	return c.promote(name, &progress{tell: tell})
+}
+
+// promote puts a shadow in force; the gate is held.
+func (c *Conductor) promote(name string, p *progress) (at map[string]uint64, err error) {
 	c.mu.Lock()
 	r, err := c.takeShadow(name, true)
 	if err != nil {
@@ -181,10 +194,11 @@ func (c *Conductor) Revert(ctx context.Context, tell func(Progress)) (at map[str
 // retireWithin is how long an estimator that was in force may take to give its state.
 const retireWithin = 2 * time.Second
 
-// retire takes the state of an estimator that is in force no more, for Revert, and ends it.
+// retire takes the state of an estimator that is in force no more, for Revert, and ends it. Of one that failed it is the state that was kept.
 func (c *Conductor) retire(old *run) {
-	before := &retired{candidate: old.candidate}
+	before := &retired{candidate: old.candidate, kept: c.keptFor("", old.candidate)}
 	if old.failure() == nil {
+		before.kept = nil
 		k := &keeping{of: old, plays: map[*Lane][]offset.Play{}, done: make(chan struct{}), to: func(kept *Kept) { before.kept = kept }}
 		if old.queueUp(item{keep: k}) {
 			timer := time.NewTimer(retireWithin)

@@ -49,7 +49,8 @@ type Progress struct {
 // progress is a swap's state. It belongs to the goroutine of the call.
 type progress struct {
 	Progress
-	tell func(Progress)
+	tell  func(Progress)
+	again bool // the estimator in force is started again
 }
 
 // untold is of a swap that nobody asked for.

@@ -8,8 +8,8 @@ import (
 // Begin starts the conductor's first estimator. Its devices should have been bound before, so that it can be told of its channels. On an
 // error the conductor works on statically compensated readings; Run goes on trying.
 func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
-	c.estimation.swap.Lock()
-	defer c.estimation.swap.Unlock()
+	c.estimation.swap.lock()
+	defer c.estimation.swap.unlock()
 	r, err := c.bring(ctx, candidate, c.keptFor("", candidate), untold())
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -23,6 +23,7 @@ func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
 		return err
 	}
 	r.role.Store(&role{})
+	r.served.Store(true)
 	c.estimation.current, c.estimation.pending = r, nil
 	return nil
 }
@@ -46,8 +47,8 @@ func (c *Conductor) inForce(r *run) bool {
 // Close ends the estimators and waits for them.
 func (c *Conductor) Close() {
 	c.close() // what is being started gives up
-	c.estimation.swap.Lock()
-	defer c.estimation.swap.Unlock()
+	c.estimation.swap.lock()
+	defer c.estimation.swap.unlock()
 	c.mu.Lock()
 	runs := []*run{c.estimation.current, c.estimation.pending}
 	for _, s := range c.estimation.shadows {
@@ -60,4 +61,5 @@ func (c *Conductor) Close() {
 			r.close()
 		}
 	}
+	c.estimation.leaving.Wait()
 }

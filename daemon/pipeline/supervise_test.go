@@ -124,7 +124,10 @@ func TestQuarantineEnds(t *testing.T) {
 			_, err := c.Swap(ctx, named("old"), Trial{}, func(Progress) {})
 			return err
 		},
-		"revert": func(ctx context.Context, c *Conductor) error {
+		"swap and revert": func(ctx context.Context, c *Conductor) error {
+			if _, err := c.Swap(ctx, named("new"), Trial{}, func(Progress) {}); err != nil {
+				return err
+			}
 			_, err := c.Revert(ctx, func(Progress) {})
 			return err
 		},

@@ -127,14 +127,14 @@ func (s *supervisor) quarantine(why error) {
 // again starts the estimator that failed again.
 func (s *supervisor) again(ctx context.Context) {
 	s.stop()
-	s.estimation.swap.Lock()
-	defer s.estimation.swap.Unlock()
+	s.estimation.swap.lock()
+	defer s.estimation.swap.unlock()
 	if !s.inForce(s.failed) || s.open.Err() != nil {
 		s.over()
 		return
 	}
 	candidate := s.failed.candidate
-	_, err := s.replace(ctx, candidate, s.keptFor("", candidate), untold())
+	_, err := s.replace(ctx, candidate, s.keptFor("", candidate), &progress{tell: func(Progress) {}, again: true})
 	switch {
 	case err == nil:
 		s.own, s.began = s.running(), time.Now()

@@ -39,58 +39,78 @@ func (c *Conductor) Swap(ctx context.Context, candidate Candidate, trial Trial, 
 		defer unlock()
 		return c.replace(ctx, candidate, nil, p)
 	}
-	name, err := c.begin(ctx, candidate, p)
+	name, next, err := c.begin(ctx, candidate, p)
 	unlock()
 	if err != nil {
 		return nil, err
 	}
 	p.become(Shadowing)
-	if err = c.endure(ctx, name, trial); err == nil {
-		at, err = c.promote(name, p)
-	}
-	if err != nil {
-		err = errors.Join(err, c.RemoveShadow(name))
+	if at, err = c.finishTrial(ctx, name, next, trial, p); err != nil {
+		if gone := c.RemoveShadow(name); gone != nil && !errors.Is(gone, ErrShadowUnknown) {
+			err = errors.Join(err, gone)
+		}
 		p.become(Failed)
 	}
 	return at, err
 }
 
-// begin brings a candidate up into the shadow, under a name of its own.
-func (c *Conductor) begin(ctx context.Context, candidate Candidate, p *progress) (name string, err error) {
-	if err := c.roomForShadow(""); err != nil {
-		return "", err
+// finishTrial waits for the end of a trial and puts the candidate in force if it passed.
+func (c *Conductor) finishTrial(ctx context.Context, name string, next *run, trial Trial, p *progress) (map[string]uint64, error) {
+	ctx, end := c.whileOpen(ctx)
+	defer end()
+	if err := c.endure(ctx, next, trial.For); err != nil {
+		return nil, err
 	}
-	next, err := c.bring(ctx, candidate, nil, p)
-	if err != nil {
-		return "", err
+	if err := c.estimation.swap.wait(ctx); err != nil { // whatever else is being started: a week's trial is not thrown away for it
+		return nil, err
 	}
-	if err := c.warm(ctx, next, p); err != nil {
-		return "", err
+	defer c.estimation.swap.unlock()
+	for _, compared := range c.Compare(math.MinInt64, math.MaxInt64) {
+		if compared.Shadow == name && compared.Generation == next.generation {
+			if err := trial.judge(c.inForceOffsets(), &compared); err != nil {
+				return nil, err
+			}
+			return c.promote(name, p)
+		}
 	}
-	name = fmt.Sprintf("candidate-%d", next.generation)
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.putInShadow(name, next, false)
-	return name, nil
+	return nil, fmt.Errorf("%w: %s was removed", ErrShadowUnknown, name)
 }
 
-// endure waits for the time in the shadow and looks how the candidate did.
-func (c *Conductor) endure(ctx context.Context, name string, trial Trial) error {
-	timer := time.NewTimer(trial.For)
+// begin brings a candidate up into the shadow, under a name that no other has.
+func (c *Conductor) begin(ctx context.Context, candidate Candidate, p *progress) (name string, next *run, err error) {
+	if err := c.roomForShadow(""); err != nil {
+		return "", nil, err
+	}
+	if next, err = c.bringWarm(ctx, candidate, p); err != nil {
+		return "", nil, err
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	name = fmt.Sprintf("candidate-%d", next.generation)
+	for c.estimation.shadow(name) >= 0 {
+		name += "-"
+	}
+	c.putInShadow(name, next, false)
+	return name, next, nil
+}
+
+// endure waits for the time in the shadow; a candidate that ends before does not pass.
+func (c *Conductor) endure(ctx context.Context, next *run, long time.Duration) error {
+	timer := time.NewTimer(long)
 	defer timer.Stop()
 	select {
 	case <-ctx.Done():
 		return context.Cause(ctx)
-	case <-c.open.Done():
-		return ErrClosed
-	case <-timer.C:
-	}
-	for _, compared := range c.Compare(math.MinInt64, math.MaxInt64) {
-		if compared.Shadow == name {
-			return trial.judge(c.inForceOffsets(), &compared)
+	case <-next.failed:
+		return next.failure()
+	case <-next.ended:
+		if c.open.Err() != nil {
+			return ErrClosed
 		}
+		return fmt.Errorf("%w: it was removed", ErrShadowUnknown)
+	case <-timer.C:
+		return nil
 	}
-	return fmt.Errorf("%w: %s was removed", ErrShadowUnknown, name)
 }
 
 // inForceOffsets gives what the estimator in force says of each channel.
@@ -142,18 +162,18 @@ func (c *Conductor) claim() (unlock func(), err error) {
 	if c.config.Lockstep {
 		return nil, ErrLockstep
 	}
-	if !c.estimation.swap.TryLock() {
+	if !c.estimation.swap.try() {
 		return nil, ErrSwapBusy
 	}
 	if c.open.Err() != nil {
-		c.estimation.swap.Unlock()
+		c.estimation.swap.unlock()
 		return nil, ErrClosed
 	}
 	if c.beginning() {
-		c.estimation.swap.Unlock()
+		c.estimation.swap.unlock()
 		return nil, ErrSwapBusy
 	}
-	return c.estimation.swap.Unlock, nil
+	return c.estimation.swap.unlock, nil
 }
 
 func (c *Conductor) beginning() bool {
@@ -176,17 +196,22 @@ func (c *Conductor) replace(ctx context.Context, candidate Candidate, kept *Kept
 		p.become(Failed)
 		return nil, ErrNoOffsets
 	}
-	at := c.takeOver(next)
+	at := c.takeOver(next, p.again)
 	p.become(Swapped)
 	return at, nil
 }
 
-// takeOver puts a run that is warm in force between two frames and ends the old one.
-func (c *Conductor) takeOver(next *run) (at map[string]uint64) {
+// takeOver puts a run that is warm in force between two frames and ends the old one. again = it is the same one, started again.
+func (c *Conductor) takeOver(next *run, again bool) (at map[string]uint64) {
 	c.mu.Lock()
 	old, at := c.putInForce(next)
 	c.mu.Unlock()
-	c.endOld(old)
+	if again {
+		c.estimation.wake()
+		old.close() // who was in force before that stays who it was
+	} else {
+		c.endOld(old)
+	}
 	return at
 }
 
@@ -197,6 +222,7 @@ func (c *Conductor) putInForce(next *run) (old *run, at map[string]uint64) {
 		old.role.Store(nil)
 	}
 	next.role.Store(&role{})
+	next.served.Store(true)
 	c.estimation.current, c.estimation.pending = next, nil
 	c.noteCutOver(old, next, at)
 	c.takeEstimates()

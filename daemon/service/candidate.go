@@ -42,6 +42,9 @@ func (s *estimatorServer) candidate(r candidacy) (pipeline.Candidate, error) {
 	case !executableName.MatchString(name):
 		return pipeline.Candidate{}, refuse(codes.InvalidArgument, "executable", "NAME_INVALID",
 			quote(name)+" is not the name of a file in the folder of candidates: letters, digits, -, _ and ., at most 100")
+	case othersMayWrite(s.backend.Candidates):
+		return pipeline.Candidate{}, refuse(codes.FailedPrecondition, "", "CANDIDATES_OPEN",
+			"others than its owner may write to the folder of candidates, "+s.backend.Candidates+", and change a file between its check and its start: chmod go-w")
 	case !isThere(filepath.Join(s.backend.Candidates, name)):
 		return pipeline.Candidate{}, refuse(codes.NotFound, "", "EXECUTABLE_MISSING",
 			"there is no file "+quote(name)+" in the daemon's folder of candidates, "+s.backend.Candidates+": copy it there")
@@ -49,6 +52,11 @@ func (s *estimatorServer) candidate(r candidacy) (pipeline.Candidate, error) {
 		program := pluginhost.Program{Path: filepath.Join(s.backend.Candidates, name), SHA256: r.GetSha256(), Plaintext: r.GetPlaintext()}
 		return pipeline.Candidate{Program: program, Settings: settings}, nil
 	}
+}
+
+func othersMayWrite(folder string) bool {
+	info, err := os.Stat(folder)
+	return err == nil && info.Mode().Perm()&0o022 != 0
 }
 
 func isThere(path string) bool {

@@ -10,9 +10,13 @@ import (
 	"github.com/spf13/cobra"
 
 	"github.com/ampledger/ampledger/client"
+	"github.com/ampledger/ampledger/cmd/internal/cli"
 	"github.com/ampledger/ampledger/cmd/internal/show"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
+
+// compareWithin is how long weeks may take to be compared.
+const compareWithin = 2 * time.Minute
 
 type compareFlags struct {
 	from, to, plot, channel string
@@ -41,6 +45,9 @@ func compareCommand() *cobra.Command {
 		if request.ToWallNanos, err = parseTime("--to", flags.to); err != nil {
 			return err
 		}
+		if flags.channel != "" && flags.plot == "" {
+			return cli.Usagef("--channel goes with --plot")
+		}
 		if flags.plot != "" && plotFormat(flags.plot) == "" {
 			return badPlotName(flags.plot)
 		}
@@ -57,7 +64,7 @@ func compare(ctx context.Context, c *cobra.Command, daemon *client.Client, args 
 		return err
 	}
 	request.Conductor = conductor.GetName()
-	ctx, cancel := context.WithTimeout(ctx, answerWithin)
+	ctx, cancel := context.WithTimeout(ctx, compareWithin)
 	defer cancel()
 	response, err := daemon.Estimators.CompareEstimators(ctx, request)
 	if err != nil {
