@@ -26,21 +26,80 @@ func of(r *Record) summary {
 	return summary{r.GetOpeningSequence(), r.GetDevice(), r.GetThroughSequence()}
 }
 
-// Hold gives the channels and the derived quantities of own, the newest figures of each and how they differ from those of inForce over the
-// summaries that both answered. Records are in the order of time. Held against itself, an estimator differs by nothing.
+// Holding is a comparison under way, of one estimator with the one in force.
+type Holding struct {
+	channels channels
+	outputs  outputs
+}
+
+// Add takes in what it said to a summary, and what the one in force said; nil = that said nothing. Records come in the order of time.
+func (h *Holding) Add(own, inForce *Record) {
+	h.channels.add(own, inForce)
+	h.outputs.add(own, inForce)
+}
+
+// Comparisons gives the channels and the derived quantities, the newest figures of each and how they differ from those in force over the
+// summaries that both answered. It ends the comparison.
+func (h *Holding) Comparisons() ([]*ampledgerv1.ChannelComparison, []*ampledgerv1.DerivedComparison) {
+	return h.channels.comparisons(), h.outputs.comparisons()
+}
+
+// Hold compares what one said with what the one in force said. Held against itself, an estimator differs by nothing.
 func Hold(own, inForce []*Record) ([]*ampledgerv1.ChannelComparison, []*ampledgerv1.DerivedComparison) {
 	other := make(map[summary]*Record, len(inForce))
 	for _, r := range inForce {
 		other[of(r)] = r
 	}
-	var channels channels
-	var outputs outputs
+	var h Holding
 	for _, r := range own {
-		beside := other[of(r)]
-		channels.add(r, beside)
-		outputs.add(r, beside)
+		h.Add(r, other[of(r)])
 	}
-	return channels.comparisons(), outputs.comparisons()
+	return h.Comparisons()
+}
+
+// Many compares many estimators at once, from records that come by wall-clock time, without holding more of them than those of one moment.
+type Many struct {
+	of     map[string]*Holding // by shadow; empty = the one in force, against itself
+	moment []*Record
+}
+
+// Add takes in the next record.
+func (m *Many) Add(r *Record) {
+	if len(m.moment) > 0 && m.moment[0].GetWallNanos() != r.GetWallNanos() {
+		m.settle()
+	}
+	m.moment = append(m.moment, r)
+}
+
+// settle takes in the records of one moment.
+func (m *Many) settle() {
+	if m.of == nil {
+		m.of = map[string]*Holding{}
+	}
+	for _, r := range m.moment {
+		var beside *Record
+		for _, other := range m.moment {
+			if other.GetShadow() == "" && of(other) == of(r) {
+				beside = other
+			}
+		}
+		h := m.of[r.GetShadow()]
+		if h == nil {
+			h = &Holding{}
+			m.of[r.GetShadow()] = h
+		}
+		h.Add(r, beside)
+	}
+	m.moment = m.moment[:0]
+}
+
+// Of ends the comparison of one estimator.
+func (m *Many) Of(shadow string) ([]*ampledgerv1.ChannelComparison, []*ampledgerv1.DerivedComparison) {
+	m.settle()
+	if h := m.of[shadow]; h != nil {
+		return h.Comparisons()
+	}
+	return nil, nil
 }
 
 // spread is a running mean with its sum of squares (Welford 1962).

@@ -110,6 +110,31 @@ func TestFiguresAgainstALibrary(t *testing.T) {
 	}
 }
 
+// TestManyAtOnce gives the same figures from one stream of records as from each estimator's own.
+func TestManyAtOnce(t *testing.T) {
+	random := rand.New(rand.NewPCG(7, 8))
+	of := map[string][]*comparison.Record{}
+	var many comparison.Many
+	for k := range uint64(500) {
+		for i, shadow := range []string{"", "a", "b"} {
+			if random.IntN(5) == 0 {
+				continue
+			}
+			r := said(uint64(1+i), k, random.NormFloat64(), float64(k)*random.Float64())
+			r.Shadow = shadow
+			of[shadow] = append(of[shadow], r)
+			many.Add(r)
+		}
+	}
+	for shadow, records := range of {
+		want, _ := comparison.Hold(records, of[""])
+		got, _ := many.Of(shadow)
+		if diff := cmp.Diff(want, got, protocmp.Transform()); diff != "" {
+			t.Errorf("%q (-want +got):\n%s", shadow, diff)
+		}
+	}
+}
+
 func derives(sequence uint64, values ...*ampledgerv1.DerivedValue) *comparison.Record {
 	return &comparison.Record{Device: "adc0", ThroughSequence: sequence, Outputs: values}
 }

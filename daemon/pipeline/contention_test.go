@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 	"errors"
+	"math"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -154,6 +155,76 @@ func TestAShadowThatIsRemovedIsForgotten(t *testing.T) {
 		pause(t.Context(), time.Hour)
 		if started != was {
 			t.Errorf("it was started %d times more", started-was)
+		}
+	})
+}
+
+// TestSkippedSummariesMoveNothing: an estimator that states what the charge is off by is not given a hundred summaries. What flowed in them stays as it
+// was counted: it knows nothing of them.
+func TestSkippedSummariesMoveNothing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j, let := &journal{}, make(chan struct{})
+		seen, filter := 0.0, fixed(2)
+		filter.do = func(_ context.Context, s *plugin.Summary) (*plugin.Answer, error) {
+			if seen++; seen == 2 {
+				<-let
+			}
+			return &plugin.Answer{Channels: []*plugin.ChannelEstimate{{
+				Name: "meter", OffsetAmperes: 2, StandardUncertaintyAmperes: 0.01, CorrectionKnown: true, CorrectionCoulombs: 2 * seen,
+			}}}, nil
+		}
+		c := live(t, j, starts{"old": always(filter)}) // of pure offset: 2 A are read, none flow
+		const summaries = queuedSummaries + 100
+		for k := range uint64(summaries) {
+			c.Apply(t.Context(), "dev", frame(10+10*k, 2, 10, 0))
+		}
+		close(let)
+		synctest.Wait()
+		c.Apply(t.Context(), "dev", frame(10+10*summaries, 2, 10, 0))
+		synctest.Wait()
+		c.Post(t.Context())
+		status, _ := c.Estimator()
+		account := c.Accounts()[0]
+		balance := coulombs(account.Total.Net() + account.Adjustment)
+		if status.Skipped < 90 || math.Abs(balance) > 12 { // the first second and the skew of live() count 10 A
+			t.Errorf("%d summaries skipped, the balance is %.3f C", status.Skipped, balance)
+		}
+	})
+}
+
+// TestNotesAreBounded: of what the estimator in force has to say a hundred and twenty things an hour become events, and one that says how many did not.
+func TestNotesAreBounded(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j, talker := &journal{}, fixed(1)
+		answer := talker.do
+		talker.do = func(ctx context.Context, s *plugin.Summary) (*plugin.Answer, error) {
+			a, err := answer(ctx, s)
+			for range 10 {
+				a.Notes = append(a.Notes, &plugin.Note{Subject: "heard", Text: "again"})
+			}
+			return a, err
+		}
+		c := live(t, j, starts{"old": always(talker)})
+		for k := range uint64(30) {
+			c.Apply(t.Context(), "dev", frame(10+10*k, 10, 10, 0))
+			synctest.Wait()
+		}
+		notes := func(subject string) (n int) {
+			for _, e := range j.events {
+				if e.GetKind() == "note" && e.GetElement() == subject {
+					n++
+				}
+			}
+			return n
+		}
+		if n := notes("heard"); n != mostNotesHour {
+			t.Errorf("%d notes became events", n)
+		}
+		c.Apply(t.Context(), "dev", frame(40_000, 10, 10, 0)) // an hour later
+		synctest.Wait()
+		c.Apply(t.Context(), "dev", frame(40_010, 10, 10, 0))
+		if n := notes("notes left out"); n != 1 {
+			t.Errorf("%d events say that notes were left out", n)
 		}
 	})
 }

@@ -3,7 +3,6 @@ package pipeline
 import (
 	"context"
 	"sync"
-	"time"
 
 	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/daemon/scan"
@@ -57,6 +56,7 @@ type item struct {
 	full     *fullRate  // nil = nobody wanted it, or it is not at hand any more
 	hearings []*hearing // of those who wait for the answer
 	due      bool       // what is said to it is to be recorded
+	behind   bool       // its estimator was not given the one before
 }
 
 // estimation is a conductor's estimator in force, its candidate and what both are fed with. The conductor's lock guards it.
@@ -74,6 +74,7 @@ type estimation struct {
 	previous   *retired         // what was in force before
 	kept       map[string]*Kept // the newest states that were kept, by the shadow's name; empty = of the one in force
 	retained   []item
+	notes      allowance
 	died       chan struct{} // wakes the supervisor, which looks for itself who failed
 
 	quarantined *run // failed too often: as long as it is the current one, it is not started again
@@ -151,38 +152,10 @@ func (c *Conductor) takeEstimates() {
 		if f := c.fused(); f != nil && newest != nil {
 			f.learn(covariances)
 		}
-		c.tellNotes(current, current.candidate.Program.Name())
+		c.tellNotes(current)
 	}
 	for i := range c.estimation.shadows {
 		s := &c.estimation.shadows[i]
 		s.tellNotes(c.events, &c.estimation.newest)
-	}
-}
-
-// sameAfter is how long a shadow is not heard again on the same subject: it changes nothing, and what it says stays in the log for ever.
-const sameAfter = int64(time.Hour)
-
-// subject is what a note is about.
-type subject struct{ channel, text string }
-
-// tellNotes makes an event of each thing a shadow had to say, once in a while for each subject.
-func (s *shadow) tellNotes(events *eventBook, at *scan.Clock) {
-	for _, note := range s.takeNotes() {
-		about := subject{note.GetChannel(), note.GetSubject()}
-		if told, was := s.heard[about]; was && at.Wall-told < sameAfter && at.Wall >= told || len(s.heard) >= mostNotes {
-			continue
-		}
-		if s.heard == nil {
-			s.heard = map[subject]int64{}
-		}
-		s.heard[about] = at.Wall
-		events.note(s.title(), note, at)
-	}
-}
-
-// tellNotes makes an event of each thing an estimator had to say.
-func (c *Conductor) tellNotes(r *run, name string) {
-	for _, note := range r.takeNotes() {
-		c.events.note(name, note, &c.estimation.newest)
 	}
 }

@@ -27,6 +27,7 @@ type run struct {
 	conductor  string
 	opening    uint64
 
+	behind           bool     // it was not given the newest summary; the conductor's lock guards it
 	asked            *keeping // newest question for its state; the conductor's lock guards it
 	chargeIsPositive bool
 	role             atomic.Pointer[role] // nil = it is a candidate
@@ -83,9 +84,12 @@ func (r *run) offer(next item) (queued bool) {
 	if !r.started.WantsReadings {
 		next.full = nil
 	}
+	next.behind = r.behind
 	if next.full.size()*len(r.queue) <= mostReadings && r.queueUp(next) {
+		r.behind = false
 		return true
 	}
+	r.behind = true
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.skipped++
@@ -192,6 +196,9 @@ func (r *run) keep(answer *plugin.Answer, next item, took time.Duration) *compar
 	defer r.mu.Unlock()
 	before := maps.Clone(r.newest)
 	r.answeredNumber = next.number
+	if next.behind {
+		r.goOn(&next)
+	}
 	for _, at := range next.stands {
 		if _, known := r.origins[at.lane]; !known {
 			r.origins[at.lane] = r.originOf(at)
@@ -248,6 +255,19 @@ func (r *run) fraction() float64 {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return min(1, float64(r.warmth)/float64(max(1, r.toWarm)))
+}
+
+// goOn lets what it says of charge count from here on, after summaries that it was not given: it knows nothing of what flowed in them, which stays
+// as it was counted, with the uncertainty that was stated.
+func (r *run) goOn(next *item) {
+	for _, at := range next.stands {
+		if newest, has := r.newest[at.lane]; has && newest.said.known {
+			origin := at.before
+			origin.later = newest.later - newest.said.later
+			origin.uncertainty = newest.uncertainty - newest.said.uncertainty + max(0, at.before.zero-newest.zero)
+			r.origins[at.lane] = origin
+		}
+	}
 }
 
 // originOf gives where the estimator's corrections of a channel count from.

@@ -12,6 +12,7 @@ import (
 	"os/exec"
 	"os/signal"
 	"runtime"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -292,6 +293,12 @@ func (c *counting) PlayHalfWidths() map[string][]float64 {
 }
 
 func (c *counting) Notes() []*plugin.Note {
+	switch c.How {
+	case "many notes":
+		return slices.Repeat([]*plugin.Note{{Subject: "again"}}, 17)
+	case "a note of lines":
+		return []*plugin.Note{{Subject: "first\nsecond"}}
+	}
 	if c.How != "note" {
 		return nil
 	}

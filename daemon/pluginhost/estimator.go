@@ -118,6 +118,9 @@ func (e *Estimator) take(answer *pluginv1.EstimatorServiceConfigureResponse) (er
 	if e.Bases, err = basesOf(answer.GetBases()); err != nil {
 		return err
 	}
+	if !printable(e.Method, mostShownBytes) {
+		return fmt.Errorf("its method is not one line of %d bytes at most", mostShownBytes)
+	}
 	e.Outputs = answer.GetOutputs()
 	return checkOutputs(e.Outputs)
 }
@@ -187,7 +190,7 @@ func (e *Estimator) exchange(summary *plugin.Summary) (*pluginv1.RunResponse, er
 
 // check looks at all of an answer.
 func (e *Estimator) check(summary *plugin.Summary, answer *pluginv1.RunResponse) error {
-	return errors.Join(checkAnswer(summary, answer), checkValues(e.Outputs, answer.GetOutputs()))
+	return errors.Join(checkAnswer(summary, answer), checkValues(e.Outputs, answer.GetOutputs()), checkNotes(answer.GetNotes()))
 }
 
 func checkAnswer(summary *plugin.Summary, answer *pluginv1.RunResponse) error {

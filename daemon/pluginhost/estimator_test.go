@@ -103,6 +103,8 @@ func TestAnswersThatAreNotBelieved(t *testing.T) {
 		"absurd correction":                 {"counting", "adc0", "absurd correction", `channel "shunt": estimate 1 A ± 0.5 A, walk 0.25 A/√s makes no sense`},
 		"negative correction's uncertainty": {"counting", "adc0", "negative correction's uncertainty", `channel "shunt": estimate 1 A ± 0.5 A, walk 0.25 A/√s makes no sense`},
 		"infinite walk":                     {"counting", "adc0", "infinite walk", `channel "shunt": estimate 1 A ± 0.5 A, walk +Inf A/√s makes no sense`},
+		"too many notes":                    {"counting", "adc0", "many notes", "17 notes to one summary, 16 are allowed"},
+		"a note that is no line":            {"counting", "adc0", "a note of lines", "a note's subject is not one line of 80 bytes at most, or its text of 1000"},
 		"none: it hangs":                    {"counting", "adc0", "hang", "no answer to a summary within 300ms"},
 		"none: it fails":                    {"counting", "adc0", "fail", "summary of adc0 through 9: singular"},
 		"none: it exits":                    {"counting", "adc0", "exit", "process ended (exit status 7): out of memory"},

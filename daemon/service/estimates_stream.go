@@ -14,7 +14,8 @@ type estimateStream struct {
 	*estimatorServer
 	request *ampledgerv1.StreamEstimatesRequest
 	to      grpc.ServerStreamingServer[ampledgerv1.StreamEstimatesResponse]
-	sent    map[said]bool // of the past, so that what comes twice is left out
+	sent    map[said]bool // of the past, so that what comes twice is left out: the newest, which alone can
+	before  map[said]bool // those before
 }
 
 // said tells records apart.
@@ -63,11 +64,19 @@ func (f *estimateStream) sendPast() error {
 	}
 	err := f.backend.recorded(f.to.Context(), f.request.GetConductor(), f.request.GetFromWallNanos(), to, func(r *ampledgerv1.EstimateRecord) error {
 		if f.request.ToWallNanos == nil {
-			f.sent[saidOf(r)] = true
+			f.remember(r)
 		}
 		return f.to.Send(&ampledgerv1.StreamEstimatesResponse{Record: r})
 	})
 	return statusOf(err)
+}
+
+// remember notes that a record was sent; a queue of live ones is no longer than this.
+func (f *estimateStream) remember(r *ampledgerv1.EstimateRecord) {
+	if len(f.sent) >= 2*estimateQueue {
+		f.sent, f.before = map[said]bool{}, f.sent
+	}
+	f.sent[saidOf(r)] = true
 }
 
 // follow sends what comes.
@@ -75,14 +84,14 @@ func (f *estimateStream) follow(l *listener) error {
 	for {
 		records, lost, open := f.backend.Estimates.take(l)
 		for _, r := range records {
-			if f.sent[saidOf(r)] {
+			if key := saidOf(r); f.sent[key] || f.before[key] {
 				continue
 			}
 			if err := f.to.Send(&ampledgerv1.StreamEstimatesResponse{Record: r}); err != nil {
 				return err
 			}
 		}
-		f.sent = nil // what was said while the past was read has been looked at
+		f.sent, f.before = nil, nil // what was said while the past was read has been looked at
 		if lost > 0 {
 			if err := f.to.Send(&ampledgerv1.StreamEstimatesResponse{LostCount: lost}); err != nil {
 				return err

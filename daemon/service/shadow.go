@@ -7,6 +7,7 @@ import (
 
 	"google.golang.org/grpc/codes"
 
+	"github.com/ampledger/ampledger/daemon/comparison"
 	"github.com/ampledger/ampledger/daemon/config"
 	"github.com/ampledger/ampledger/daemon/pipeline"
 	"github.com/ampledger/ampledger/daemon/pluginhost"
@@ -101,9 +102,9 @@ func (s *estimatorServer) compare(ctx context.Context, c *Conductor, from, to in
 	if s.backend.Trail == nil || from == math.MinInt64 || from >= c.Oldest() {
 		return c.Compare(from, to), nil
 	}
-	recorded := map[string][]*ampledgerv1.EstimateRecord{}
+	var many comparison.Many
 	err := s.backend.recorded(ctx, c.Name(), from, to, func(r *ampledgerv1.EstimateRecord) error {
-		recorded[r.GetShadow()] = append(recorded[r.GetShadow()], r)
+		many.Add(r)
 		return nil
 	})
 	if err != nil {
@@ -111,8 +112,8 @@ func (s *estimatorServer) compare(ctx context.Context, c *Conductor, from, to in
 	}
 	var compared []pipeline.Comparison
 	for _, history := range c.Histories() {
-		history.Records = recorded[history.Shadow]
-		compared = append(compared, history.Against(recorded[""]))
+		history.Channels, history.Outputs = many.Of(history.Shadow)
+		compared = append(compared, history.Comparison)
 	}
 	return compared, nil
 }

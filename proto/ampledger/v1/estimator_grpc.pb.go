@@ -51,8 +51,8 @@ type EstimatorServiceClient interface {
 	// retained in memory (about an hour at a summary a second), else over what is recorded (one in estimates.interval_seconds, for
 	// estimates.keep_days). NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
 	CompareEstimators(ctx context.Context, in *CompareEstimatorsRequest, opts ...grpc.CallOption) (*CompareEstimatorsResponse, error)
-	// StreamEstimates gives what the estimators of a conductor say, in force and in the shadow: first what is recorded or retained of the past,
-	// if a beginning is given, then each answer as it comes. NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
+	// StreamEstimates gives what the estimators of a conductor say, in force and in the shadow: first what is recorded of the past, one summary
+	// in estimates.interval_seconds, if a beginning is given, then each answer as it comes. NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
 	StreamEstimates(ctx context.Context, in *StreamEstimatesRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[StreamEstimatesResponse], error)
 }
 
@@ -166,8 +166,8 @@ type EstimatorServiceServer interface {
 	// retained in memory (about an hour at a summary a second), else over what is recorded (one in estimates.interval_seconds, for
 	// estimates.keep_days). NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
 	CompareEstimators(context.Context, *CompareEstimatorsRequest) (*CompareEstimatorsResponse, error)
-	// StreamEstimates gives what the estimators of a conductor say, in force and in the shadow: first what is recorded or retained of the past,
-	// if a beginning is given, then each answer as it comes. NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
+	// StreamEstimates gives what the estimators of a conductor say, in force and in the shadow: first what is recorded of the past, one summary
+	// in estimates.interval_seconds, if a beginning is given, then each answer as it comes. NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
 	StreamEstimates(*StreamEstimatesRequest, grpc.ServerStreamingServer[StreamEstimatesResponse]) error
 	mustEmbedUnimplementedEstimatorServiceServer()
 }
