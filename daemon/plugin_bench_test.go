@@ -19,7 +19,7 @@ import (
 func BenchmarkStartPlugin(b *testing.B) {
 	o := daemontest.Options(b, zap.NewNop())
 	host := &pluginhost.Host{Executable: o.Executable, Arguments: o.Arguments, Folder: b.TempDir(), Log: o.Log}
-	conductor := plugin.Conductor{Name: "pack", Channels: []*plugin.Channel{{Name: "meter", FullScaleAmperes: 500, ZeroUncertaintyAmperes: 1, NoiseAmperes: 0.1}}}
+	conductor := plugin.Conductor{Name: "pack", CapacityCoulombs: 36000, Channels: []*plugin.Channel{{Name: "meter", FullScaleAmperes: 500, ZeroUncertaintyAmperes: 1, NoiseAmperes: 0.1}}}
 	for _, name := range o.Estimators {
 		b.Run("estimator/"+name, func(b *testing.B) {
 			measureStart(b, func() (*pluginhost.Process, func(), error) {
@@ -66,7 +66,7 @@ func driverSettings(b *testing.B, folder string) map[string]map[string]any {
 	b.Helper()
 	for name, text := range map[string]string{
 		"short.csv": "t,amperes\n0,1\n1,2\n", "sys/iio:device0/name": "converter\n", "sys/iio:device0/in_voltage0_raw": "2500\n", "sys/iio:device0/in_voltage0_scale": "0.1\n",
-		"dev/nothing": "",
+		"dev/nothing": "", "bus.log": "(1.000000) can0 101#0001\n(1.100000) can0 101#0002\n",
 	} {
 		path := filepath.Join(folder, name)
 		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
@@ -77,6 +77,10 @@ func driverSettings(b *testing.B, folder string) map[string]map[string]any {
 		}
 	}
 	return map[string]map[string]any{
+		"can": {"log": "bus.log", "messages": []any{map[string]any{"identifier": 0x101, "byte_order": "big",
+			"signals": []any{map[string]any{"name": "amperes", "start_bit": 7, "length": 16, "type": "signed", "unit": "A"}}}}},
+		"modbus": {"tcp": "127.0.0.1:1", "rate_hertz": 10, "reads": []any{map[string]any{"registers": "input",
+			"inputs": []any{map[string]any{"name": "amperes", "address": 0, "type": "float32", "unit": "A", "averaging": false}}}}},
 		"replay": {"file": "short.csv"},
 		"iio": {"device": "converter", "mode": "polled", "rate_hertz": 200, "sysfs": "sys", "dev": "dev",
 			"inputs": []any{map[string]any{"channel": "voltage0", "name": "code"}}},

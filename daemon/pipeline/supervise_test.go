@@ -36,13 +36,14 @@ type feeder struct {
 	t    *testing.T
 	c    *Conductor
 	next uint64
+	step time.Duration // from one summary to the next; 0 = 1 s
 }
 
 func (f *feeder) feed(seconds int) {
 	for range seconds {
 		f.c.Apply(f.t.Context(), "dev", frame(f.next, 10, 10, 0))
 		f.next += 10
-		pause(f.t.Context(), time.Second)
+		pause(f.t.Context(), max(f.step, time.Second))
 		synctest.Wait()
 	}
 }
@@ -68,7 +69,7 @@ func broken(t *testing.T, j *journal, most int, one func() *observer) (f *feeder
 		"old": func() (*observer, error) { *started++; return one(), nil },
 		"new": always(fixed(2)),
 	}, ConductorConfig{MostFailures: most})
-	return &feeder{t, c, 10}, started
+	return &feeder{t: t, c: c, next: 10}, started
 }
 
 // TestEstimatorThatFailsAgainAndAgain is started again after longer and longer waits, nine times as nothing else is said, and then no more: that is told
@@ -161,7 +162,8 @@ func TestAnHourOfWorkForgives(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		j, work := &journal{}, 4000*time.Second
 		f, _ := broken(t, j, 2, func() *observer { return lasting(&work) })
-		f.feed(5 * 4000)
+		f.step = 20 * time.Second
+		f.feed(5 * 200)
 		if status, _ := f.c.Estimator(); status.Quarantined || status.Fault != nil {
 			t.Errorf("%+v, it works for more than an hour each time", status)
 		}
@@ -169,7 +171,7 @@ func TestAnHourOfWorkForgives(t *testing.T) {
 			t.Errorf("told %s, want four failures", told)
 		}
 		work = 3000 * time.Second
-		f.feed(3 * 3000)
+		f.feed(3 * 150)
 		if status, _ := f.c.Estimator(); !status.Quarantined {
 			t.Errorf("%+v, it worked for less than an hour", status)
 		}
@@ -183,7 +185,7 @@ func TestShadowsFailureDoesNotWait(t *testing.T) {
 		c := liveAs(t, j, starts{"old": always(failing(1)), "new": always(failing(2))}, ConductorConfig{MostFailures: 1})
 		_, err := c.AddShadow(t.Context(), "beside", named("new"), func(Progress) {})
 		check(t, err)
-		f := &feeder{t, c, 10}
+		f := &feeder{t: t, c: c, next: 10}
 		f.feed(3)
 		told := strings.Join(j.told(), ", ")
 		if !strings.Contains(told, "estimator old OPERATED") || !strings.Contains(told, "estimator new in the shadow as beside RAISED") {
