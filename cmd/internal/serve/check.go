@@ -20,7 +20,8 @@ func checkCommand() *cobra.Command {
 		Use: "check CONFIG", Short: "Read a configuration, list every fault, and explain what it means for the measurement",
 		Long: "check reads the configuration as run does and lists all faults with line and column, exit status 2. If there are none, it starts each\n" +
 			"driver for a moment to ask for its inputs and explains each channel: full scale, amperes per count, quantisation, power in the\n" +
-			"shunt, noise, expected drift of the charge; and warns of likely mistakes. A driver that does not start is a failure, exit status 1.\n" +
+			"shunt, noise, expected drift of the charge; and warns of likely mistakes. A driver that does not start, an input that it\n" +
+			"does not have and a plugin that is not shipped are failures, exit status 1.\n" +
 			"With --explain it lists every key instead, with its default and where its figure is found: on which line of a data sheet (sheet:), printed on a\n" +
 			"shunt, or measured; CONFIG is left out.",
 	}
@@ -54,7 +55,7 @@ func checkCommand() *cobra.Command {
 		} else {
 			err = explanation.WriteText(c.OutOrStdout())
 		}
-		return errors.Join(err, undescribed(described))
+		return errors.Join(err, undescribed(described), daemon.Mistakes(read, options, described))
 	}
 	return c
 }
