@@ -55,6 +55,35 @@ func (c *Client) FollowEvents(ctx context.Context, request *ampledgerv1.StreamEv
 	})
 }
 
+// FollowEstimates gives each record of what a conductor's estimators say to take, as FollowReadings does. After a break it goes on with what was
+// recorded meanwhile, which is one summary in a while, and then with each. A request with an end is asked once and not again.
+func (c *Client) FollowEstimates(ctx context.Context, request *ampledgerv1.StreamEstimatesRequest, take func(*ampledgerv1.StreamEstimatesResponse) error) error {
+	next, newest := proto.CloneOf(request), map[saidKey]bool{}
+	return c.follow(ctx, func(ctx context.Context, here func()) error {
+		stream, err := c.Estimators.StreamEstimates(ctx, next)
+		return receive(stream, err, here, func(item *ampledgerv1.StreamEstimatesResponse) error {
+			if r := item.GetRecord(); r != nil {
+				key := saidKey{r.GetShadow(), r.GetDevice(), r.GetThroughSequence()}
+				if newest[key] {
+					return nil
+				}
+				if wall := r.GetWallNanos(); next.FromWallNanos == nil || wall > next.GetFromWallNanos() {
+					next.FromWallNanos = &wall
+					clear(newest)
+				}
+				newest[key] = true
+			}
+			return take(item)
+		})
+	})
+}
+
+// saidKey tells records of one moment apart.
+type saidKey struct {
+	shadow, device string
+	sequence       uint64
+}
+
 // stopped marks an error of the caller's, which no retry mends.
 type stopped struct{ error }
 

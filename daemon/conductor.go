@@ -17,6 +17,7 @@ import (
 func conductorConfig(c config.Conductor, ledger config.Ledger) pipeline.ConductorConfig {
 	p := pipeline.ConductorConfig{
 		Name: c.Name, ChargeIsPositive: c.Positive == "charge", ChargeFrom: c.ChargeFrom, PostNanos: nanos(ledger.IntervalSeconds),
+		CapacityCoulombs:  c.CapacityAmpereHours * 3600,
 		PostMicrocoulombs: postMicrocoulombs(c, ledger), AdjustMicrocoulombs: int64(math.Round(ledger.AdjustmentCoulombs * 1e6)),
 	}
 	if c.Contactor != nil {
@@ -97,14 +98,23 @@ func candidate(e *config.Estimator) pipeline.Candidate {
 	return pipeline.Candidate{Program: program(e.Plugin), Settings: e.With}
 }
 
+// shadowOf translates an estimator in the shadow.
+func shadowOf(s config.Shadow) pipeline.Candidate {
+	return pipeline.Candidate{Program: program(s.Plugin), Settings: s.With}
+}
+
 // starter starts estimators as plugin processes.
 func starter(host *pluginhost.Host) pipeline.Start {
-	return func(ctx context.Context, c pipeline.Candidate, conductor plugin.Conductor, kept pluginhost.Kept) (pipeline.Started, error) {
-		e, err := host.StartEstimator(ctx, c.Program, conductor, c.Settings, kept)
+	return func(ctx context.Context, c pipeline.Candidate, conductor plugin.Conductor, kept pluginhost.Kept, reached func(pipeline.Step)) (pipeline.Started, error) {
+		e, err := host.StartEstimator(ctx, c.Program, conductor, c.Settings, kept, func(stage pluginhost.Stage) {
+			reached(map[pluginhost.Stage]pipeline.Step{pluginhost.Configured: pipeline.Configured, pluginhost.Restoring: pipeline.Restoring}[stage])
+		})
 		if err != nil {
 			return pipeline.Started{}, err
 		}
-		return pipeline.Started{Observer: e, Method: e.Method, HalfWidths: e.Bases}, nil
+		return pipeline.Started{
+			Observer: e, Method: e.Method, HalfWidths: e.Bases, Outputs: e.Outputs, WantsReadings: e.WantsReadings,
+		}, nil
 	}
 }
 
@@ -159,7 +169,8 @@ func build(c *config.Config, o *Options, sink pipeline.Sink, sequences pipeline.
 		p := conductorConfig(each, c.Ledger)
 		p.Expected = each.Estimator != nil
 		p.Lockstep, p.Start, p.Log = lockstep, starter(host), o.Log.Named("conductor."+each.Name)
-		p.EventPrefix = fmt.Sprint(opening)
+		p.RecordNanos, p.MostShadows = nanos(c.Estimates.IntervalSeconds), c.Estimates.MostShadows
+		p.EventPrefix, p.Opening = fmt.Sprint(opening), opening
 		conductor, err := pipeline.NewConductor(p, sink)
 		if err != nil {
 			return nil, nil, fmt.Errorf("conductor %s: %w", each.Name, err)

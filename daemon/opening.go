@@ -45,8 +45,8 @@ func (r *running) ledgerOf(ctx context.Context, lane *pipeline.Lane, b *store.Ba
 		return pipeline.Ledger{}, err
 	}
 	ledger := pipeline.Ledger{
-		AdjustmentMicrocoulombs: b.AdjustmentMicrocoulombs, NetMicrocoulombs: b.NetMicrocoulombs(), HeldNanos: b.DurationNanos - away,
-		ZeroCoulombs: b.ZeroCoulombs,
+		AdjustmentMicrocoulombs: b.AdjustmentMicrocoulombs, OutMicrocoulombs: b.OutMicrocoulombs, InMicrocoulombs: b.InMicrocoulombs,
+		HeldNanos: b.DurationNanos - away, ZeroCoulombs: b.ZeroCoulombs,
 	}
 	newest, err := r.store.NewestEntry(ctx, store.Filter{Conductor: lane.Conductor, Channel: lane.Name, Kinds: []store.Kind{store.Interval}})
 	switch {

@@ -40,11 +40,17 @@ func (o *Options) CheckShipped(c *config.Config) error {
 		}
 	}
 	for _, conductor := range c.Conductors {
-		if conductor.Estimator == nil {
-			continue
+		var plugins []config.Plugin
+		if conductor.Estimator != nil {
+			plugins = append(plugins, conductor.Estimator.Plugin)
 		}
-		if err := shipped("estimator", conductor.Estimator.Plugin, o.Estimators); err != nil {
-			return fmt.Errorf("conductor %s: %w", conductor.Name, err)
+		for _, s := range conductor.Shadows {
+			plugins = append(plugins, s.Plugin)
+		}
+		for _, p := range plugins {
+			if err := shipped("estimator", p, o.Estimators); err != nil {
+				return fmt.Errorf("conductor %s: %w", conductor.Name, err)
+			}
 		}
 	}
 	return nil

@@ -16,6 +16,7 @@ import (
 type Outputs struct {
 	Readings func(lane *pipeline.Lane, r *scan.Readings) error
 	Event    func(event *ampledgerv1.Event) error
+	Estimate func(record *ampledgerv1.EstimateRecord) error // one for each summary and estimator
 }
 
 // Process takes a configuration's finite devices through the pipeline, offline and in lockstep, and gives the statement of each conductor.
@@ -51,6 +52,11 @@ func begin(ctx context.Context, c *config.Config, conductors []*pipeline.Conduct
 				err = errors.Join(err, fmt.Errorf("conductor %s: %w", conductor.Name(), starting))
 			}
 		}
+		for _, s := range c.Conductors[i].Shadows {
+			if starting := conductor.BeginShadow(ctx, s.Name, shadowOf(s)); starting != nil {
+				err = errors.Join(err, fmt.Errorf("conductor %s, shadow %s: %w", conductor.Name(), s.Name, starting))
+			}
+		}
 	}
 	return err
 }
@@ -80,6 +86,13 @@ func (s *offlineSink) Post(*pipeline.Posting) bool { return true }
 
 // Keep implements pipeline.Sink: a run in lockstep keeps nothing.
 func (s *offlineSink) Keep(string, *pipeline.Kept) {}
+
+// Estimated implements pipeline.Sink.
+func (s *offlineSink) Estimated(record *ampledgerv1.EstimateRecord, _ bool) {
+	if s.out.Estimate != nil {
+		s.check(s.out.Estimate(record))
+	}
+}
 
 // Ended implements pipeline.Sink.
 func (s *offlineSink) Ended(string) {}

@@ -16,6 +16,7 @@ import (
 	"github.com/ampledger/ampledger/daemon/pipeline"
 	"github.com/ampledger/ampledger/daemon/service"
 	"github.com/ampledger/ampledger/daemon/store"
+	"github.com/ampledger/ampledger/daemon/trail"
 )
 
 const (
@@ -37,6 +38,7 @@ type running struct {
 	store      *store.Store
 	recorder   *store.Recorder
 	recordings *recordings // nil = nothing is recorded
+	trail      *trail.Trail
 	waveforms  *service.Waveforms
 	listener   net.Listener
 	conductors []*pipeline.Conductor
@@ -84,8 +86,12 @@ func (r *running) open(ctx context.Context) (err error) {
 	r.recorder = store.NewRecorder(r.store, recorderConfig(events, posted, disk, r.options.Log))
 	r.backend = &service.Backend{
 		Ledger: r.store, Events: events, Posted: posted, Durable: r.recorder.Flush, Recording: r.recorder.Health, Estimators: r.options.Estimators,
+		Candidates: r.config.Candidates,
 	}
 	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, store: r.store, log: r.options.Log}
+	if err := r.openTrail(to); err != nil {
+		return err
+	}
 	disk.tell = to.record
 	r.keepWaveforms(to, opening)
 	if r.recordings, err = newRecordings(r.config, r.tellRecording(to, opening), r.options.Log.Named("recording")); err != nil {
@@ -105,7 +111,7 @@ func (r *running) open(ctx context.Context) (err error) {
 		if err != nil {
 			return err
 		}
-		if err := r.restore(ctx, conductor, r.config.Conductors[i].Estimator); err != nil {
+		if err := r.restore(ctx, conductor, r.config.Conductors[i]); err != nil {
 			return err
 		}
 		r.backend.Conductors = append(r.backend.Conductors, &service.Conductor{Conductor: conductor, Hub: hub, Opening: openings})
@@ -125,6 +131,7 @@ func (r *running) run(ctx context.Context) error {
 	recorders.start(func() error { return r.recorder.Run(recording) })
 	watchers.start(func() error { return r.waveforms.Run(watching) })
 	recorders.start(func() error { return r.keepClock(recording) })
+	recorders.start(func() error { return r.trail.Run(recording) })
 	if r.recordings != nil {
 		recorders.start(func() error { return r.recordings.recorder.Run(recording) })
 	}
@@ -198,19 +205,25 @@ func (r *running) report(what string, err error) {
 func (r *running) beginEstimators(ctx context.Context, begun chan<- struct{}) {
 	var starting sync.WaitGroup
 	for i, c := range r.conductors {
-		e := r.config.Conductors[i].Estimator
-		if e == nil {
-			continue
-		}
-		starting.Go(func() {
-			if err := c.Begin(ctx, candidate(e)); err != nil {
-				r.options.Log.Error("estimator did not start; readings are statically compensated", zap.String("conductor", c.Name()), zap.Error(err))
-			}
-		})
+		starting.Go(func() { r.beginConductor(ctx, c, r.config.Conductors[i]) })
 	}
 	waitFor(ctx, &starting, begunWithin)
 	close(begun)
 	starting.Wait()
+}
+
+// beginConductor starts a conductor's first estimator and those in its shadow.
+func (r *running) beginConductor(ctx context.Context, c *pipeline.Conductor, of config.Conductor) {
+	if of.Estimator != nil {
+		if err := c.Begin(ctx, candidate(of.Estimator)); err != nil {
+			r.options.Log.Error("estimator did not start; readings are statically compensated", zap.String("conductor", c.Name()), zap.Error(err))
+		}
+	}
+	for _, s := range of.Shadows {
+		if err := c.BeginShadow(ctx, s.Name, shadowOf(s)); err != nil {
+			r.options.Log.Error("estimator in the shadow did not start", zap.String("conductor", c.Name()), zap.String("shadow", s.Name), zap.Error(err))
+		}
+	}
 }
 
 // waitFor waits for a group, but no longer than a limit or ctx.
@@ -246,6 +259,7 @@ func (r *running) stopServing(servers *tasks) error {
 	}
 	r.backend.Events.Close()
 	r.backend.Posted.Close()
+	r.backend.Estimates.Close()
 	timer := time.AfterFunc(servedOutTimes, r.server.Stop)
 	defer timer.Stop()
 	r.server.GracefulStop()
@@ -261,6 +275,9 @@ func (r *running) close() (err error) {
 		if closing := r.listener.Close(); !errors.Is(closing, net.ErrClosed) {
 			err = errors.Join(err, closing)
 		}
+	}
+	if r.trail != nil {
+		err = errors.Join(err, r.trail.Close())
 	}
 	if r.store != nil {
 		err = errors.Join(err, r.store.Close())

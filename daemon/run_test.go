@@ -235,7 +235,13 @@ func swapTo(t *testing.T, s *served, name string, settings map[string]any) (last
 	if err != nil {
 		t.Fatal(err)
 	}
-	stream, err := s.Estimators.SwapEstimator(s.ctx, &ampledgerv1.SwapEstimatorRequest{Conductor: "pack", Plugin: name, Settings: fields})
+	return swapWith(t, s, &ampledgerv1.SwapEstimatorRequest{Conductor: "pack", Plugin: name, Settings: fields})
+}
+
+// swapWith gives the last step of a swap.
+func swapWith(t *testing.T, s *served, request *ampledgerv1.SwapEstimatorRequest) (last *ampledgerv1.SwapEstimatorResponse) {
+	t.Helper()
+	stream, err := s.Estimators.SwapEstimator(s.ctx, request)
 	for err == nil {
 		var step *ampledgerv1.SwapEstimatorResponse
 		if step, err = stream.Recv(); err == nil {

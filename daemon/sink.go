@@ -10,6 +10,7 @@ import (
 	"github.com/ampledger/ampledger/daemon/scan"
 	"github.com/ampledger/ampledger/daemon/service"
 	"github.com/ampledger/ampledger/daemon/store"
+	"github.com/ampledger/ampledger/daemon/trail"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
@@ -21,6 +22,8 @@ type sink struct {
 	store    *store.Store
 	log      *zap.Logger
 
+	estimates  *service.Estimates
+	trail      *trail.Trail
 	waveforms  *service.Waveforms
 	recordings *recordings // nil = nothing is recorded
 }
@@ -48,6 +51,14 @@ func (s *sink) Event(event *ampledgerv1.Event) {
 
 // Post implements pipeline.Sink.
 func (s *sink) Post(p *pipeline.Posting) bool { return s.recorder.Post(service.EntryOf(p)) }
+
+// Estimated implements pipeline.Sink.
+func (s *sink) Estimated(record *ampledgerv1.EstimateRecord, recorded bool) {
+	s.estimates.Tell(record)
+	if recorded {
+		s.trail.Take(record)
+	}
+}
 
 // Ended implements pipeline.Sink.
 func (s *sink) Ended(conductor string) { s.hubs[conductor].End() }

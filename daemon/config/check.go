@@ -3,6 +3,7 @@ package config
 import (
 	"encoding/hex"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -14,10 +15,14 @@ type checker struct {
 	*walk
 	unfit   func(path string) string
 	devices []string
+	most    int // shadows on a conductor; 0 = not said
 }
 
+// ShadowName is what a shadow may be called.
+var ShadowName = regexp.MustCompile(`^[A-Za-z0-9_-]{1,40}$`)
+
 func check(w *walk, c *Config, unfit func(path string) string) {
-	k := checker{walk: w, unfit: unfit}
+	k := checker{walk: w, unfit: unfit, most: c.Estimates.MostShadows}
 	for i, d := range c.Devices {
 		k.devices = append(k.devices, d.Name)
 		k.plugin(item("devices", i)+".driver", d.Driver)
@@ -73,11 +78,30 @@ func (k checker) conductor(path string, c Conductor) {
 	if c.Estimator != nil {
 		k.plugin(path+".estimator.plugin", c.Estimator.Plugin)
 	}
+	k.shadows(path+".shadows", c.Shadows)
 	for i, element := range c.Guard {
 		elements = append(elements, element.Name)
 		k.element(item(path+".guard", i), element, channels)
 	}
 	k.unique(path+".guard", elements)
+}
+
+// shadows checks the estimators beside the one in force.
+func (k checker) shadows(path string, shadows []Shadow) {
+	var names []string
+	for i, s := range shadows {
+		names = append(names, s.Name)
+		if at := item(path, i) + ".name"; k.sound(at) && !ShadowName.MatchString(s.Name) {
+			k.fault(k.values[at], at, quoted(s.Name)+": a shadow's name has 1 to 40 letters, digits, - and _")
+		}
+		k.plugin(item(path, i)+".plugin", s.Plugin)
+	}
+	k.unique(path, names)
+	most := k.most
+	otherwise(&most, defaultMostShadows)
+	if len(shadows) > most {
+		k.fault(k.keys[path], path, fmt.Sprintf("%d shadows, and estimates.most_shadow_count allows %d", len(shadows), most))
+	}
 }
 
 // fused checks what the fused current wants of a conductor's channels, and that none has its name.

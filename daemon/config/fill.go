@@ -9,6 +9,8 @@ const (
 	defaultIntervalSeconds  = 60
 	defaultAdjustment       = 1 // coulombs: 0.28 mAh
 	defaultRetainMegabytes  = 16
+	defaultKeepDays         = 35 // a month and a few days
+	defaultMostShadows      = 8
 	defaultBeforeSeconds    = 1
 	defaultAfterSeconds     = 2
 	defaultWaveforms        = 256 // megabytes: some five hundred events at 10 000 readings a second
@@ -35,9 +37,13 @@ func fill(c *Config) {
 	if c.Listen.Unix = resolve(c.Folder, c.Listen.Unix); c.Listen.Unix == "" {
 		c.Listen.Unix = filepath.Join(c.State, defaultSocket)
 	}
+	c.Candidates = resolve(c.Folder, c.Candidates)
 	otherwise(&c.Ledger.IntervalSeconds, defaultIntervalSeconds)
 	otherwise(&c.Ledger.AdjustmentCoulombs, defaultAdjustment)
 	otherwise(&c.Retain.Megabytes, defaultRetainMegabytes)
+	otherwise(&c.Estimates.IntervalSeconds, defaultIntervalSeconds)
+	otherwise(&c.Estimates.KeepDays, defaultKeepDays)
+	otherwise(&c.Estimates.MostShadows, defaultMostShadows)
 	pointed(&c.Abuse.BeforeSeconds, defaultBeforeSeconds)
 	pointed(&c.Abuse.AfterSeconds, defaultAfterSeconds)
 	otherwise(&c.Abuse.WaveformMegabytes, defaultWaveforms)
@@ -86,6 +92,9 @@ func fillConductor(c *Conductor, folder string) {
 	otherwise(&c.ChargeFrom, c.Channels[0].Name)
 	if c.Estimator != nil {
 		fillPlugin(&c.Estimator.Plugin, folder)
+	}
+	for i := range c.Shadows {
+		fillPlugin(&c.Shadows[i].Plugin, folder)
 	}
 	for i := range c.Channels {
 		fillChannel(&c.Channels[i])

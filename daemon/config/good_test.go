@@ -72,7 +72,7 @@ func TestSettingsKeepTheirTypes(t *testing.T) {
 // TestNumbersNameTheirUnit: a number's key ends in a unit, or the number has none and is listed here.
 func TestNumbersNameTheirUnit(t *testing.T) {
 	units := []string{"_amperes", "_ohms", "_millivolts", "_volts", "_seconds", "_celsius", "_kelvin", "_kelvin_2", "_ratio", "_per_count",
-		"_per_ampere", "_per_watt", "_coulombs", "_ampere_hours", "_megabytes", "_days"}
+		"_per_ampere", "_per_watt", "_coulombs", "_ampere_hours", "_megabytes", "_days", "_count"}
 	bare := map[string]bool{"megabytes": true, "bits": true, "gain": true, "primary_turns": true, "scans": true, "summary_scans": true,
 		"time_multiplier": true}
 	for _, f := range schemaKeys(reflect.TypeFor[Config]()) {

@@ -35,7 +35,7 @@ func spots(text string) []spot {
 }
 
 // ownSettings are keys below `with:`, which belong to plugins.
-var ownSettings = []string{"file", "speed", "loop", "columns", "serial", "window_seconds"}
+var ownSettings = []string{"file", "speed", "loop", "columns", "serial", "window_seconds", "zero"}
 
 func schemaSpots(t interface{ Fatal(...any) }, text string) []spot {
 	all := slices.DeleteFunc(spots(text), func(s spot) bool {

@@ -11,6 +11,8 @@ type Config struct {
 	Conductors []Conductor `yaml:"conductors" check:"required"` // at least one
 	Ledger     Ledger      `yaml:"ledger"`                      //
 	Retain     Retain      `yaml:"retain"`                      //
+	Estimates  Estimates   `yaml:"estimates"`                   //
+	Candidates string      `yaml:"candidates"`                  // optional: folder of the executables that callers may have started as estimators
 	Abuse      Abuse       `yaml:"abuse"`                       //
 	Record     *Record     `yaml:"record"`                      // optional: record what the devices give
 
@@ -33,6 +35,13 @@ type Ledger struct {
 // Retain bounds what is kept in memory for subscribers that come late or are slow.
 type Retain struct {
 	Megabytes float64 `yaml:"megabytes" check:"positive"` // for each conductor; default 16
+}
+
+// Estimates says what is recorded of what estimators say, to compare them over weeks, and how many may run.
+type Estimates struct {
+	IntervalSeconds float64 `yaml:"interval_seconds" check:"positive"`  // device time from one recorded summary to the next; default 60
+	KeepDays        float64 `yaml:"keep_days" check:"positive"`         // after which a record is deleted; default 35
+	MostShadows     int     `yaml:"most_shadow_count" check:"positive"` // estimators beside the one in force, on each conductor; default 8
 }
 
 // Abuse says what is kept of the readings around an event that a guard element raises. Events themselves are always kept.
@@ -85,6 +94,7 @@ type Conductor struct {
 	Channels   []Channel  `yaml:"channels" check:"required"` // at least one
 	ChargeFrom string     `yaml:"charge_from"`               // the channel the conductor's charge is taken from, or fused: all of them combined; default the first
 	Estimator  *Estimator `yaml:"estimator"`                 // optional; without it readings are statically compensated only
+	Shadows    []Shadow   `yaml:"shadows"`                   // optional: estimators that run beside it and change nothing
 	Guard      []Element  `yaml:"guard"`                     // optional
 }
 
@@ -102,6 +112,13 @@ type Contactor struct {
 
 // Estimator is the estimator plugin of a conductor with its settings.
 type Estimator struct {
+	Plugin Plugin         `yaml:"plugin" check:"required"`
+	With   map[string]any `yaml:"with"`
+}
+
+// Shadow is an estimator that runs beside the one in force. It is started with the daemon, and what it has learnt outlives it.
+type Shadow struct {
+	Name   string         `yaml:"name" check:"required"` // letters, digits, - and _, at most 40
 	Plugin Plugin         `yaml:"plugin" check:"required"`
 	With   map[string]any `yaml:"with"`
 }

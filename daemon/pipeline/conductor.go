@@ -25,11 +25,15 @@ type ConductorConfig struct {
 	Lanes             []LaneConfig
 	Fused             *LaneConfig // the combination of all lanes, which are of one device then; nil = there is none
 	Contactor         *Contactor
-	PostNanos         int64 // device time from one posting to the next, > 0
-	PostMicrocoulombs int64 // or so much charge, out plus in, whichever comes first; 0 = no limit
+	CapacityCoulombs  float64 // rated, of what it belongs to, for its estimators; 0 = not known
+	PostNanos         int64   // device time from one posting to the next, > 0
+	PostMicrocoulombs int64   // or so much charge, out plus in, whichever comes first; 0 = no limit
 
 	AdjustMicrocoulombs int64  // by more than this a correction of the charge must move to be posted, ≥ 0
 	EventPrefix         string // makes event identifiers unique for ever
+	Opening             uint64 // counts the starts of the daemon
+	MostShadows         int    // estimators beside the one in force
+	RecordNanos         int64  // device time from one recorded estimate to the next, > 0
 	Lockstep            bool   // wait for each estimate
 	Start               Start  // starts estimators
 	Expected            bool   // Begin will be called; until it has been, there is nothing to swap
@@ -69,6 +73,8 @@ type side struct {
 	backwards    *fault // raised while its time runs backwards
 	wall         wallClock
 	keepDue      int64 // monotonic time from which the estimator's state is to be kept again
+	recordDue    int64 // and from which what estimators say is to be recorded
+	gathering    gathering
 	ended        bool
 }
 
@@ -240,6 +246,7 @@ func (c *Conductor) span(ctx context.Context, s *side, span *scan.Frame) {
 	begins := !s.open.begun
 	if begins {
 		s.open = openSummary{begun: true, block: block, first: momentOf(span, 0)}
+		s.gathering.begin(c.estimation.wantsReadings(), s.lanes)
 		c.takeEstimates()
 	}
 	for _, lane := range s.lanes {
@@ -248,6 +255,7 @@ func (c *Conductor) span(ctx context.Context, s *side, span *scan.Frame) {
 	if s.fused != nil {
 		s.fused.apply(begins, c.sink)
 	}
+	s.gathering.add(span, s.open.first.Monotonic)
 	c.watchClock(s, span)
 	c.estimation.contactor.see(s.contactor, span, c.declared.covers(s, span, c.devices()), &s.open.rest)
 	s.open.last = momentOf(span, span.Count-1)
@@ -314,6 +322,10 @@ func (c *Conductor) summarise(s *side) item {
 		summary, at := s.fused.summarise(next.summary.GetChannels())
 		next.summary.Fused, next.stands = summary, append(next.stands, at)
 	}
+	if counted := c.counted(); counted != nil && counted.Device == s.device {
+		next.summary.Charge = counted.charge()
+	}
+	next.full, next.due = s.gathering.take(s.lanes), s.isRecordDue(next.made.Monotonic, c.config.RecordNanos)
 	return next
 }
 

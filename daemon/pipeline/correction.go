@@ -92,21 +92,44 @@ func (l *Lane) believed() charge.Totals {
 	return t
 }
 
+// counted is the lane the conductor's charge is taken from; nil = it is not bound yet.
+func (c *Conductor) counted() *Lane {
+	for _, lane := range c.lanes {
+		if lane.Name == c.config.ChargeFrom && lane.account != nil {
+			return lane
+		}
+	}
+	return nil
+}
+
+// charge is what the ledger holds of the lane, as estimators get it.
+func (l *Lane) charge() *plugin.Charge {
+	counted, believed := l.account.Totals(), l.believed()
+	u := believed.Uncertainty()
+	return &plugin.Charge{
+		OutCoulombs: coulombs(l.ledger.OutMicrocoulombs + counted.OutMicrocoulombs), InCoulombs: coulombs(l.ledger.InMicrocoulombs + counted.InMicrocoulombs),
+		AdjustmentCoulombs: coulombs(l.ledger.AdjustmentMicrocoulombs + l.adjustment()), NetUncertaintyCoulombs: u.Zero + u.Gain + l.ledger.ZeroCoulombs,
+		ZeroCoulombs: counted.ZeroCoulombs, GainRatio: counted.GainRatio, NoiseSquareCoulombs: counted.NoiseSquareCoulombs,
+		GapBoundCoulombs: coulombs(counted.GapBoundMicrocoulombs),
+	}
+}
+
 // adjustment is what is to be added to net as far as is known now, in microcoulombs.
 func (l *Lane) adjustment() int64 { return l.microcoulombs(l.corrected) }
 
 func (l *Lane) microcoulombs(c corrected) int64 { return int64(math.Round(-l.sign() * c.later * 1e6)) }
 
-// adjust posts what was learned later of the charge, if it has moved by more than a threshold, or at all if final.
+// adjust posts what was learned later of the charge, if it has moved by more than a threshold, or at all if final or if another estimator took
+// over.
 func (l *Lane) adjust(sink Sink, threshold int64, resting, final bool) {
 	moved := l.adjustment() - l.adjusted
-	if moved == 0 || !final && moved <= threshold && -moved <= threshold {
+	if !l.cutsOver() && (moved == 0 || !final && moved <= threshold && -moved <= threshold) {
 		return
 	}
 	reason := "other channel or mark"
 	switch {
-	case l.last.Generation != l.adjuster && l.adjuster != 0:
-		reason = "swap"
+	case l.cutsOver():
+		reason = l.cutOver.text
 	case resting:
 		reason = "rest"
 	}
@@ -120,8 +143,10 @@ func (l *Lane) adjust(sink Sink, threshold int64, resting, final bool) {
 		},
 	}) {
 		l.adjusted += moved
+		if l.cutsOver() {
+			l.cutOver = cutOver{}
+		}
 		l.posted.ZeroCoulombs = zero
-		l.adjuster = l.last.Generation
 	}
 }
 

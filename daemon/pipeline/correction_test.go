@@ -91,7 +91,7 @@ func TestCorrectionsOfASecondEstimatorCountFromItsFirstSummary(t *testing.T) {
 	for c.estimation.current.failure() == nil && len(first.seen()) < 1 {
 		<-c.estimation.current.answered
 	}
-	_, err := c.Swap(ctx, named("b"), func(Step, uint64) {})
+	_, err := c.Swap(ctx, named("b"), Trial{}, func(Progress) {})
 	check(t, err)
 	account := c.Accounts()[0]
 	if got, want := account.Adjustment+account.Total.Net(), int64(0); got != want {
@@ -113,7 +113,7 @@ func (o *observer) seen() []*plugin.Summary {
 // play means that were asked for.
 func TestSummariesCarryTheirIntegral(t *testing.T) {
 	o := fixed(0.25)
-	start := func(context.Context, Candidate, plugin.Conductor, pluginhost.Kept) (Started, error) {
+	start := func(context.Context, Candidate, plugin.Conductor, pluginhost.Kept, func(Step)) (Started, error) {
 		return Started{Observer: o, HalfWidths: map[string][]float64{"meter": {1, 4}}}, nil
 	}
 	c := newConductor(t, &journal{}, ConductorConfig{Lockstep: true, Start: start})

@@ -2,7 +2,6 @@ package pipeline
 
 import (
 	"context"
-	"slices"
 	"sync"
 
 	"github.com/ampledger/ampledger/daemon/pluginhost"
@@ -33,10 +32,14 @@ type Started struct {
 	Observer
 	Method     string               // its own word on how it finds the offset
 	HalfWidths map[string][]float64 // by channel: the play operators it wants, in amperes
+	Outputs    []*plugin.Output     // what it derives beside the offsets
+
+	WantsReadings bool // its summaries are to carry the readings
 }
 
-// Start starts an estimator for a conductor, with its state from before if any was kept. pluginhost.ErrState: it does not take that state.
-type Start func(ctx context.Context, candidate Candidate, conductor plugin.Conductor, kept pluginhost.Kept) (Started, error)
+// Start starts an estimator for a conductor, with its state from before if any was kept. reached is told that it is Configured, and that it is
+// Restoring. pluginhost.ErrState: it does not take that state.
+type Start func(ctx context.Context, candidate Candidate, conductor plugin.Conductor, kept pluginhost.Kept, reached func(Step)) (Started, error)
 
 const (
 	retainedSummaries = 4096 // that a candidate is warmed up with
@@ -50,7 +53,9 @@ type item struct {
 	summary  *plugin.Summary // without play means, which each estimator gets its own of
 	made     scan.Clock
 	stands   []stand    // one a channel
+	full     *fullRate  // nil = nobody wanted it, or it is not at hand any more
 	hearings []*hearing // of those who wait for the answer
+	due      bool       // what is said to it is to be recorded
 }
 
 // estimation is a conductor's estimator in force, its candidate and what both are fed with. The conductor's lock guards it.
@@ -60,14 +65,15 @@ type estimation struct {
 	beginning bool       // the first estimator is still to come
 	newest    scan.Clock // time of the newest summary
 	number    uint64     // and its number
+	recordDue int64      // monotonic time from which a summary is due to be recorded
 
 	generation uint64 // newest given out
 	current    *run   // in force; nil = none
 	pending    *run   // warming up
 	shadows    []shadow
-	previous   *retired // what was in force before
-	kept       *Kept    // the newest state that was kept
-	asked      *keeping
+	previous   *retired         // what was in force before
+	kept       map[string]*Kept // the newest states that were kept, by the shadow's name; empty = of the one in force
+	asked      []*keeping
 	retained   []item
 	died       chan struct{} // wakes the supervisor, which looks for itself who failed
 
@@ -76,7 +82,7 @@ type estimation struct {
 
 func (e *estimation) init(config ConductorConfig) {
 	e.lockstep, e.beginning = config.Lockstep, config.Expected
-	e.died = make(chan struct{}, 1)
+	e.died, e.kept = make(chan struct{}, 1), map[string]*Kept{}
 }
 
 // observe hands a summary to the estimators.
@@ -88,15 +94,10 @@ func (e *estimation) observe(ctx context.Context, next *item) {
 	next.number = e.number
 	e.newest = next.made
 	if e.lockstep {
-		if e.current != nil && e.current.answer(ctx, *next) != nil {
-			e.wake()
-		}
+		e.answer(ctx, next)
 		return
 	}
-	if len(e.retained) == retainedSummaries {
-		e.retained = slices.Delete(e.retained, 0, retainedSummaries/4)
-	}
-	e.retained = append(e.retained, *next)
+	e.retain(next)
 	if e.pending != nil {
 		e.pending.offer(*next)
 	}
@@ -105,6 +106,16 @@ func (e *estimation) observe(ctx context.Context, next *item) {
 	}
 	if e.current != nil && !e.current.offer(*next) {
 		next.tell(&plugin.Answer{Notes: []*plugin.Note{{Subject: "summary skipped", Text: "the estimator is too far behind"}}})
+	}
+}
+
+// answer has a summary answered by the one in force and then by each shadow, in order.
+func (e *estimation) answer(ctx context.Context, next *item) {
+	if e.current != nil && e.current.answer(ctx, *next) != nil {
+		e.wake()
+	}
+	for _, s := range e.shadows {
+		_ = s.answer(ctx, *next) // its failure stands in its status
 	}
 }
 

@@ -37,7 +37,7 @@ func pair(t *testing.T, to Sink, o *observer, told *plugin.Conductor) *Conductor
 			Name: Fused, SensorKind: Fused, Device: "dev",
 			Guard: []guard.Setting{{Name: "over", Side: guard.Positive, Instantaneous: &guard.Instantaneous{PickupAmperes: 50, Scans: 1}}},
 		},
-		Start: func(_ context.Context, _ Candidate, conductor plugin.Conductor, _ pluginhost.Kept) (Started, error) {
+		Start: func(_ context.Context, _ Candidate, conductor plugin.Conductor, _ pluginhost.Kept, _ func(Step)) (Started, error) {
 			*told = conductor
 			return Started{Observer: o}, nil
 		},

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"github.com/ampledger/ampledger/daemon/offset"
+	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
 // LaneHealth is how a channel is doing.
@@ -50,6 +51,7 @@ type EstimatorStatus struct {
 	Fault      error
 	Skipped    uint64
 	Newest     []NamedEstimate // in the order of the channels' names
+	Outputs    []*ampledgerv1.DerivedValue
 }
 
 // NamedEstimate is a channel's newest estimate.
@@ -86,6 +88,9 @@ func (r *run) status() EstimatorStatus {
 	}
 	if r.started.Observer != nil {
 		status.PID = r.started.PID()
+	}
+	if n := len(r.history.records); n > 0 {
+		status.Outputs = r.history.records[n-1].GetOutputs()
 	}
 	for lane, e := range r.newest {
 		if lane.offset == nil {

@@ -11,6 +11,7 @@ import (
 	"go.uber.org/goleak"
 	"go.uber.org/zap"
 
+	"github.com/ampledger/ampledger/daemon/comparison"
 	"github.com/ampledger/ampledger/daemon/guard"
 	"github.com/ampledger/ampledger/daemon/pluginhost"
 	"github.com/ampledger/ampledger/daemon/scan"
@@ -32,6 +33,8 @@ type journal struct {
 	full     bool // refuse postings
 	ended    int
 	kept     []*Kept
+	records  []*comparison.Record
+	recorded []*comparison.Record
 
 	heldAtKeep []int64 // what the ledger held then, ns
 }
@@ -67,6 +70,15 @@ func (j *journal) Keep(_ string, kept *Kept) {
 	defer j.mu.Unlock()
 	ledger, _ := j.ledgerOf()
 	j.kept, j.heldAtKeep = append(j.kept, kept), append(j.heldAtKeep, ledger.HeldNanos)
+}
+
+func (j *journal) Estimated(r *comparison.Record, recorded bool) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.records = append(j.records, r)
+	if recorded {
+		j.recorded = append(j.recorded, r)
+	}
 }
 
 func (j *journal) Ended(string) {
@@ -152,10 +164,14 @@ func hanging() *observer {
 // starts hands out observers in order, by the candidate's name.
 type starts map[string]func() (*observer, error)
 
-func (s starts) start(_ context.Context, c Candidate, _ plugin.Conductor, kept pluginhost.Kept) (Started, error) {
+func (s starts) start(_ context.Context, c Candidate, _ plugin.Conductor, kept pluginhost.Kept, reached func(Step)) (Started, error) {
 	o, err := s[c.Program.Shipped]()
 	if err != nil {
 		return Started{}, err
+	}
+	reached(Configured)
+	if len(kept.State) > 0 {
+		reached(Restoring)
 	}
 	if string(kept.State) == "spoilt" {
 		return Started{}, fmt.Errorf("%w: it is spoilt", pluginhost.ErrState)
@@ -181,6 +197,7 @@ func newConductor(t *testing.T, to Sink, config ConductorConfig) *Conductor {
 func unboundConductor(t *testing.T, to Sink, config ConductorConfig) *Conductor {
 	t.Helper()
 	config.Name, config.ChargeFrom, config.PostNanos, config.Log = "pack", "meter", 1e9, zap.NewNop()
+	config.RecordNanos, config.MostShadows = 5e9, 8
 	config.Contactor = &Contactor{Device: "dev", Input: "open"}
 	config.Lanes = []LaneConfig{{
 		Name: "meter", SensorKind: "reported", Device: "dev", Input: "amperes", GapBoundAmperes: 100,

@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"go.uber.org/zap"
@@ -11,6 +12,7 @@ import (
 
 // keeping asks an estimator's goroutine to take a snapshot after the summaries before it.
 type keeping struct {
+	of    *run
 	to    func(*Kept) // takes the state
 	plays map[*Lane][]offset.Play
 	done  chan struct{} // closed when that was tried
@@ -21,11 +23,11 @@ func (c *Conductor) keepDue(s *side, now int64) {
 	if s.keepDue == 0 || now < s.keepDue-2*c.config.PostNanos {
 		s.keepDue = now + c.config.PostNanos
 	}
-	if now < s.keepDue || c.config.Lockstep || !c.estimation.asked.isDone() {
+	if now < s.keepDue || c.config.Lockstep || slices.ContainsFunc(c.estimation.asked, func(k *keeping) bool { return !k.isDone() }) {
 		return
 	}
 	c.postAll() // so that the ledger is never behind the state
-	if asked := c.askToKeep(); asked != nil {
+	if asked := c.askToKeep(); len(asked) > 0 {
 		c.estimation.asked, s.keepDue = asked, now+c.config.PostNanos
 	}
 }
@@ -40,24 +42,37 @@ func (c *Conductor) postAll() {
 }
 
 func (k *keeping) isDone() bool {
-	if k == nil {
-		return true
-	}
 	select {
 	case <-k.done:
+		return true
+	case <-k.of.ended: // nobody answers any more
 		return true
 	default:
 		return false
 	}
 }
 
-// askToKeep queues the question behind the summaries; nil = nobody can be asked now.
-func (c *Conductor) askToKeep() *keeping {
-	r := c.estimation.current
+// askToKeep queues the question behind the summaries of the estimator in force and of those that the configuration puts in the shadow. Who
+// cannot be asked now is left out.
+func (c *Conductor) askToKeep() (asked []*keeping) {
+	if k := c.ask(c.estimation.current); k != nil {
+		asked = append(asked, k)
+	}
+	for _, s := range c.estimation.shadows {
+		if s.stays {
+			if k := c.ask(s.run); k != nil {
+				asked = append(asked, k)
+			}
+		}
+	}
+	return asked
+}
+
+func (c *Conductor) ask(r *run) *keeping {
 	if r == nil || r.failure() != nil {
 		return nil
 	}
-	k := &keeping{plays: map[*Lane][]offset.Play{}, done: make(chan struct{}), to: c.keep}
+	k := &keeping{of: r, plays: map[*Lane][]offset.Play{}, done: make(chan struct{}), to: c.keep}
 	for _, lane := range c.lanes {
 		k.plays[lane] = lane.plays.Stand()
 	}
@@ -67,21 +82,20 @@ func (c *Conductor) askToKeep() *keeping {
 	return k
 }
 
-// keepNow has the state of the estimator in force kept, after all summaries so far, and waits for it, but no longer than ctx.
+// keepNow has the states kept, after all summaries so far, and waits for it, but no longer than ctx.
 func (c *Conductor) keepNow(ctx context.Context) {
 	c.mu.Lock()
 	c.postAll()
-	k := c.askToKeep()
-	r := c.estimation.current
+	asked := c.askToKeep()
 	c.mu.Unlock()
-	if k == nil {
-		return
-	}
-	select {
-	case <-k.done:
-	case <-r.ended:
-	case <-ctx.Done():
-		c.config.Log.Warn("the estimator's state was not kept in time", zap.Error(context.Cause(ctx)))
+	for _, k := range asked {
+		select {
+		case <-k.done:
+		case <-k.of.ended:
+		case <-ctx.Done():
+			c.config.Log.Warn("an estimator's state was not kept in time", zap.String("estimator", k.of.candidate.Program.Name()),
+				zap.Error(context.Cause(ctx)))
+		}
 	}
 }
 
@@ -100,7 +114,7 @@ func (r *run) describe(state []byte, k *keeping) *Kept {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	kept := &Kept{
-		Plugin: r.candidate.Program.Name(), State: state, ChargeIsPositive: r.chargeIsPositive, Wall: time.Now().UnixNano(), number: r.answeredNumber, Channels: map[string]KeptChannel{},
+		Shadow: r.shadow(), Plugin: r.candidate.Program.Name(), State: state, ChargeIsPositive: r.chargeIsPositive, Wall: time.Now().UnixNano(), number: r.answeredNumber, Channels: map[string]KeptChannel{},
 	}
 	for lane, newest := range r.newest {
 		kept.Channels[lane.Name] = lane.keptChannel(&newest, k.plays[lane])

@@ -11,6 +11,7 @@ import (
 // Kept is an estimator's state with where its channels stood when it was taken: enough to go on after a restart of the daemon as if the
 // estimator had been there all along, though blind meanwhile. What it says of charge counts from the beginning of the ledger.
 type Kept struct {
+	Shadow   string                 `json:"shadow,omitempty"` // empty = of the one in force
 	Plugin   string                 `json:"plugin"`
 	State    []byte                 `json:"state"`
 	Wall     int64                  `json:"wall_nanos"` // when it was taken, by the host's clock
@@ -52,7 +53,7 @@ type footing struct {
 // uncertainty, and nothing will be learnt of it.
 func (l *Lane) footing(k KeptChannel) footing {
 	unseen := k.OffsetDeviation*math.Max(0, float64(l.ledger.HeldNanos-k.Nanos)*1e-9) +
-		k.GainRatio*math.Abs(coulombs(l.ledger.NetMicrocoulombs-k.Net))
+		k.GainRatio*math.Abs(coulombs(l.ledger.net()-k.Net))
 	return footing{
 		corrected: corrected{
 			later:       k.Later + l.sign()*coulombs(l.ledger.AdjustmentMicrocoulombs),
@@ -82,17 +83,17 @@ func (c *Conductor) Restore(kept *Kept) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	kept.away = max(1, time.Duration(time.Now().UnixNano()-kept.Wall))
-	c.estimation.kept = kept
+	c.estimation.kept[kept.Shadow] = kept
 	for _, lane := range c.lanes {
 		lane.plays.Resume(kept.Channels[lane.Name].Plays)
 	}
 }
 
-// keptFor gives what is kept of an estimator; nil = nothing.
-func (c *Conductor) keptFor(candidate Candidate) *Kept {
+// keptFor gives what is kept of an estimator, in the shadow or, without a name, in force; nil = nothing.
+func (c *Conductor) keptFor(shadow string, candidate Candidate) *Kept {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if kept := c.estimation.kept; kept != nil && kept.Plugin == candidate.Program.Name() {
+	if kept := c.estimation.kept[shadow]; kept != nil && kept.Plugin == candidate.Program.Name() {
 		return kept
 	}
 	return nil
@@ -128,7 +129,7 @@ func (l *Lane) keptChannel(e *laneEstimate, plays []offset.Play) KeptChannel {
 	return KeptChannel{
 		Known: e.said.known, Correction: e.said.later, CorrectionDeviation: e.said.uncertainty,
 		Later: e.later - l.sign()*coulombs(l.ledger.AdjustmentMicrocoulombs), Deviation: e.uncertainty + l.ledger.ZeroCoulombs,
-		Nanos: e.at.nanos + l.ledger.HeldNanos, Net: e.at.net + l.ledger.NetMicrocoulombs,
+		Nanos: e.at.nanos + l.ledger.HeldNanos, Net: e.at.net + l.ledger.net(),
 		OffsetDeviation: e.at.zeroNow, GainRatio: e.at.gainNow, Plays: plays, zero: e.at.zero,
 	}
 }

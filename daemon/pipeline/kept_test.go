@@ -42,7 +42,8 @@ func allOffset(t *testing.T) *observer {
 func (j *journal) ledgerOf() (l Ledger, last uint64) {
 	for _, p := range j.postings {
 		l.AdjustmentMicrocoulombs += p.AdjustmentMicrocoulombs
-		l.NetMicrocoulombs += p.Counted.Net()
+		l.OutMicrocoulombs += p.Counted.OutMicrocoulombs
+		l.InMicrocoulombs += p.Counted.InMicrocoulombs
 		l.HeldNanos += p.Counted.DurationNanos - p.Counted.AwayNanos
 		l.ZeroCoulombs += p.Counted.ZeroCoulombs
 		if p.AdjustmentMicrocoulombs == 0 {
@@ -93,7 +94,7 @@ func TestEstimatorGoesOnAfterARestart(t *testing.T) {
 				if c.chargeIsPositive {
 					want = -want
 				}
-				if got := coulombs(ledger.NetMicrocoulombs + ledger.AdjustmentMicrocoulombs); math.Abs(got-want) > 2e-6 {
+				if got := coulombs(ledger.net() + ledger.AdjustmentMicrocoulombs); math.Abs(got-want) > 2e-6 {
 					t.Errorf("the balance is %.6f C, want %.6f C", got, want)
 				}
 				if want := 0.5 + 0.25*float64(c.unseen); math.Abs(ledger.ZeroCoulombs-want) > 1e-6 {
@@ -233,7 +234,7 @@ func TestWhatAnotherEstimatorCorrectedStays(t *testing.T) {
 		feed(t, second, 3603, 4) // in the third of them it learns that all it ever saw is offset
 		second.Post(t.Context())
 		ledger, _ := j.ledgerOf()
-		if got := coulombs(ledger.NetMicrocoulombs + ledger.AdjustmentMicrocoulombs); math.Abs(got+100) > 2e-6 {
+		if got := coulombs(ledger.net() + ledger.AdjustmentMicrocoulombs); math.Abs(got+100) > 2e-6 {
 			t.Errorf("the balance is %.6f C, want the other's -100 C", got)
 		}
 		// The other's 7 C stay; of what was stated before, its own 3 C have become 0.5 C.

@@ -41,6 +41,8 @@ type Lane struct {
 	account     *charge.Account
 	tally       offset.Tally
 	plays       offset.Plays
+	tracing     bool // an estimator wants the readings of this summary
+	trace       []float64
 	summed      charge.Totals // the account when the newest summary ended
 	standing    point         // and where it stood then
 	corrected   corrected     // what was learned of its charge, as far as is known now
@@ -53,8 +55,8 @@ type Lane struct {
 	posted charge.Totals
 
 	awayPosted bool
-	adjusted   int64  // microcoulombs posted as adjustments, in the sign of net
-	adjuster   uint64 // generation of the estimator they were posted for last
+	adjusted   int64 // microcoulombs posted as adjustments, in the sign of net
+	cutOver    cutOver
 	started    bool
 	due        int64 // monotonic time of the next posting
 	epoch      uint64
@@ -64,10 +66,14 @@ type Lane struct {
 type Ledger struct {
 	After                   *charge.After // where its account ended; nil = it never had a reading
 	AdjustmentMicrocoulombs int64         // posted so far
-	NetMicrocoulombs        int64         // counted, without adjustments
+	OutMicrocoulombs        int64         // counted, without adjustments
+	InMicrocoulombs         int64         // likewise
 	HeldNanos               int64         // integrated, without the time away
 	ZeroCoulombs            float64       // standard uncertainty from the zero, as stated so far
 }
+
+// net is the charge out less the charge in, without adjustments.
+func (l *Ledger) net() int64 { return l.OutMicrocoulombs - l.InMicrocoulombs }
 
 // Preceding is how many readings of the lane came before the ones being published.
 func (l *Lane) Preceding() uint64 { return l.total }
@@ -136,6 +142,7 @@ func (l *Lane) apply(span *scan.Frame, sink Sink) {
 	}
 	l.tally.Add(r, temperature)
 	l.plays.Add(r)
+	l.keepTrace(r)
 	l.offset.Apply(r)
 	l.deliver(sink)
 }

@@ -183,7 +183,7 @@ func TestOnlyTheOneInForceIsHeard(t *testing.T) {
 			return a, err
 		}
 		c := live(t, &journal{}, starts{"old": always(slow), "loud": always(loud)})
-		_, err := c.AddShadow(t.Context(), "loud", named("loud"), func(Step, uint64) {})
+		_, err := c.AddShadow(t.Context(), "loud", named("loud"), func(Progress) {})
 		check(t, err)
 		wait := postMark(c, Mark{StoredCoulombs: 1, UncertaintyCoulombs: 1})
 		c.Apply(t.Context(), "dev", frame(10, 9, 10, 0))

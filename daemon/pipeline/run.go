@@ -11,6 +11,7 @@ import (
 	"go.uber.org/zap"
 	"google.golang.org/protobuf/proto"
 
+	"github.com/ampledger/ampledger/daemon/comparison"
 	"github.com/ampledger/ampledger/daemon/offset"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
@@ -22,14 +23,20 @@ type run struct {
 	generation uint64
 	footings   map[*Lane]footing // of the state it was started with
 	log        *zap.Logger
+	to         Sink // nil = nobody
+	conductor  string
+	opening    uint64
 
 	chargeIsPositive bool
-	inForce          atomic.Bool        // it answers those who wait
-	places           map[string][]int   // by channel: where the play operators it wants stand in a channel's list
-	end              context.CancelFunc // of its goroutine
-	ended            chan struct{}      // closed when its goroutine has ended
-	answered         chan struct{}      // closed at its first answer
-	failed           chan struct{}      // closed when it failed
+	role             atomic.Pointer[role] // nil = it is a candidate
+	places           map[string][]int     // by channel: where the play operators it wants stand in a channel's list
+	end              context.CancelFunc   // of its goroutine
+	ended            chan struct{}        // closed when its goroutine has ended
+	answered         chan struct{}        // closed at its first answer
+	failed           chan struct{}        // closed when it failed
+	warmed           chan struct{}        // closed when it has answered what was retained, and anything at all
+	advanced         chan struct{}        // holds a token when it has got on by a tenth with that
+	toWarm           int                  // summaries that were retained
 
 	mu      sync.Mutex
 	backlog []item          // to be worked off before the queue
@@ -40,6 +47,7 @@ type run struct {
 	errors  []*plugin.ErrorCovariance // newest word on how the channels' errors hang together
 	notes   []*plugin.Note
 	skipped uint64
+	warmth  int // summaries answered
 	fault   error
 
 	answeredNumber uint64 // of the newest summary it answered
@@ -63,12 +71,16 @@ func newRun(candidate Candidate, generation uint64, started Started, backlog []i
 		candidate: candidate, started: started, generation: generation, backlog: backlog, end: func() {},
 		queue: make(chan item, queuedSummaries+1), origins: map[*Lane]point{}, newest: map[*Lane]laneEstimate{},
 		ended: make(chan struct{}), answered: make(chan struct{}), failed: make(chan struct{}),
+		warmed: make(chan struct{}), advanced: make(chan struct{}, 1), toWarm: len(backlog),
 	}
 }
 
 // offer queues a summary; if the estimator is too far behind it is skipped and counted.
 func (r *run) offer(next item) (queued bool) {
-	if r.queueUp(next) {
+	if !r.started.WantsReadings {
+		next.full = nil
+	}
+	if next.full.size()*len(r.queue) <= mostReadings && r.queueUp(next) {
 		return true
 	}
 	r.mu.Lock()
@@ -123,20 +135,38 @@ func (r *run) answer(ctx context.Context, next item) error {
 		}
 		return err
 	}
-	r.keep(answer, next, time.Since(began))
-	if r.inForce.Load() {
+	r.tell(r.keep(answer, next, time.Since(began)), next.due)
+	if r.inForce() {
 		next.tell(answer)
 	}
 	return nil
 }
 
-// summaryOf adds the play means the estimator asked for to a summary that others share. Where an operator was not yet driven then, the
-// channel has none.
+// inForce tells that it answers those who wait.
+func (r *run) inForce() bool {
+	role := r.role.Load()
+	return role != nil && role.shadow == ""
+}
+
+// shadow is its name; empty = it is none.
+func (r *run) shadow() string {
+	if role := r.role.Load(); role != nil {
+		return role.shadow
+	}
+	return ""
+}
+
+// summaryOf adds the play means and the readings the estimator asked for to a summary that others share. Where an operator was not yet
+// driven then, or readings are not at hand, the channel has none.
 func (r *run) summaryOf(next item) *plugin.Summary {
-	if len(r.places) == 0 {
+	full := r.started.WantsReadings && next.full != nil
+	if len(r.places) == 0 && !full {
 		return next.summary
 	}
 	own := proto.CloneOf(next.summary)
+	if full {
+		next.full.carry(own, next.stands)
+	}
 	for i, channel := range own.GetChannels() {
 		means := make([]float64, 0, len(r.places[channel.GetName()]))
 		for _, place := range r.places[channel.GetName()] {
@@ -151,10 +181,11 @@ func (r *run) summaryOf(next item) *plugin.Summary {
 	return own
 }
 
-// keep notes the answer to a summary.
-func (r *run) keep(answer *plugin.Answer, next item, took time.Duration) {
+// keep notes the answer to a summary and gives it as a record.
+func (r *run) keep(answer *plugin.Answer, next item, took time.Duration) *comparison.Record {
 	r.mu.Lock()
 	defer r.mu.Unlock()
+	before := maps.Clone(r.newest)
 	r.answeredNumber = next.number
 	for _, at := range next.stands {
 		if _, known := r.origins[at.lane]; !known {
@@ -175,12 +206,34 @@ func (r *run) keep(answer *plugin.Answer, next item, took time.Duration) {
 	r.notes = append(r.notes, answer.GetNotes()...)
 	r.notes = r.notes[max(0, len(r.notes)-mostNotes):] // of a shadow nobody takes them
 	r.fresh = true
-	r.history.note(&next, answer, r.newest, took)
-	select {
-	case <-r.answered:
-	default:
+	record := r.record(&next, answer, before, took)
+	r.history.note(record, len(answer.GetNotes()))
+	r.warmUp()
+	return record
+}
+
+// warmUp tells how far it has got with what was retained. The lock is held.
+func (r *run) warmUp() {
+	r.warmth++
+	if r.warmth == 1 {
 		close(r.answered)
 	}
+	if r.warmth == max(1, r.toWarm) {
+		close(r.warmed)
+	}
+	if r.warmth*10/max(1, r.toWarm) > (r.warmth-1)*10/max(1, r.toWarm) {
+		select {
+		case r.advanced <- struct{}{}:
+		default:
+		}
+	}
+}
+
+// fraction is how far it has got.
+func (r *run) fraction() float64 {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return min(1, float64(r.warmth)/float64(max(1, r.toWarm)))
 }
 
 // originOf gives where the estimator's corrections of a channel count from.

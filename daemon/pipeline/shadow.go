@@ -10,14 +10,11 @@ import (
 	"github.com/ampledger/ampledger/daemon/offset"
 )
 
-// mostShadows is how many estimators may run beside the one in force.
-const mostShadows = 8
-
 // The reasons why nothing is done about a shadow.
 var (
 	ErrShadowUnknown = errors.New("there is no such shadow")
 	ErrShadowTaken   = errors.New("there is a shadow of that name already")
-	ErrShadowsFull   = errors.New("as many shadows run as may: remove one")
+	ErrShadowsFull   = errors.New("as many shadows run as may (estimates.most_shadow_count): remove one")
 	ErrNoPrevious    = errors.New("no estimator was in force before this one")
 )
 
@@ -26,6 +23,7 @@ type shadow struct {
 	name string
 	*run
 	raised *fault // told that it failed; nil = not yet
+	stays  bool   // it is of the configuration: its state is kept
 }
 
 // retired is the estimator that was in force before, ready to be started again.
@@ -34,9 +32,9 @@ type retired struct {
 	kept      *Kept // nil = it gave no state
 }
 
-// AddShadow starts a candidate beside the estimator in force, warmed up with the retained summaries. It returns when it has given its
-// first answer; on an error nothing is left of it. progress is called at each step.
-func (c *Conductor) AddShadow(ctx context.Context, name string, candidate Candidate, progress func(Step, uint64)) (generation uint64, err error) {
+// AddShadow starts a candidate beside the estimator in force, warmed up with the retained summaries. It returns when it has answered them;
+// on an error nothing is left of it. tell is called at each step.
+func (c *Conductor) AddShadow(ctx context.Context, name string, candidate Candidate, tell func(Progress)) (generation uint64, err error) {
 	unlock, err := c.claim()
 	if err != nil {
 		return 0, err
@@ -45,16 +43,42 @@ func (c *Conductor) AddShadow(ctx context.Context, name string, candidate Candid
 	if err := c.roomForShadow(name); err != nil {
 		return 0, err
 	}
-	next, err := c.bring(ctx, candidate, nil, progress)
+	p := &progress{tell: tell}
+	next, err := c.bring(ctx, candidate, nil, p)
+	if err == nil {
+		err = c.warm(ctx, next, p)
+	}
 	if err != nil {
 		return 0, err
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.estimation.pending = nil
-	c.estimation.shadows = append(c.estimation.shadows, shadow{name: name, run: next})
-	c.estimation.wake() // it may have failed meanwhile
+	c.putInShadow(name, next, false)
+	p.become(Shadowing)
 	return next.generation, nil
+}
+
+// putInShadow makes the pending run a shadow; the conductor's lock is held.
+func (c *Conductor) putInShadow(name string, next *run, stays bool) {
+	next.role.Store(&role{shadow: name})
+	c.estimation.pending = nil
+	c.estimation.shadows = append(c.estimation.shadows, shadow{name: name, run: next, stays: stays})
+	c.estimation.wake() // it may have failed meanwhile
+}
+
+// BeginShadow starts an estimator that the configuration puts in the shadow, with what was kept of it. It comes after Begin, and does not wait for
+// an answer.
+func (c *Conductor) BeginShadow(ctx context.Context, name string, candidate Candidate) error {
+	c.estimation.swap.Lock()
+	defer c.estimation.swap.Unlock()
+	next, err := c.bring(ctx, candidate, c.keptFor(name, candidate), untold())
+	if err != nil {
+		return err
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.putInShadow(name, next, true)
+	return nil
 }
 
 func (c *Conductor) roomForShadow(name string) error {
@@ -63,7 +87,7 @@ func (c *Conductor) roomForShadow(name string) error {
 	switch {
 	case c.estimation.shadow(name) >= 0:
 		return fmt.Errorf("%w: %s", ErrShadowTaken, name)
-	case len(c.estimation.shadows) >= mostShadows:
+	case len(c.estimation.shadows) >= c.config.MostShadows:
 		return ErrShadowsFull
 	}
 	return nil
@@ -102,27 +126,33 @@ func (c *Conductor) takeShadow(name string, works bool) (*run, error) {
 	return r, nil
 }
 
-// Promote puts a shadow in force between two frames. It is warm already.
-func (c *Conductor) Promote(name string) (at map[string]uint64, generation uint64, err error) {
+// Promote puts a shadow in force between two frames. It is warm already. tell is called when it is.
+func (c *Conductor) Promote(name string, tell func(Progress)) (at map[string]uint64, err error) {
+	return c.promote(name, &progress{tell: tell})
+}
+
+func (c *Conductor) promote(name string, p *progress) (at map[string]uint64, err error) {
 	unlock, err := c.claim()
 	if err != nil {
-		return nil, 0, err
+		return nil, err
 	}
 	defer unlock()
 	c.mu.Lock()
 	r, err := c.takeShadow(name, true)
 	if err != nil {
 		c.mu.Unlock()
-		return nil, 0, err
+		return nil, err
 	}
 	old, at := c.putInForce(r) // under one lock with takeShadow: no summary falls between
 	c.mu.Unlock()
 	c.endOld(old)
-	return at, r.generation, nil
+	p.Generation = r.generation
+	p.become(Swapped)
+	return at, nil
 }
 
 // Revert puts the estimator that was in force before in force again, with what it knew then and what it missed since. It is a swap like any other.
-func (c *Conductor) Revert(ctx context.Context, progress func(Step, uint64)) (at map[string]uint64, err error) {
+func (c *Conductor) Revert(ctx context.Context, tell func(Progress)) (at map[string]uint64, err error) {
 	unlock, err := c.claim()
 	if err != nil {
 		return nil, err
@@ -134,26 +164,7 @@ func (c *Conductor) Revert(ctx context.Context, progress func(Step, uint64)) (at
 	if before == nil {
 		return nil, ErrNoPrevious
 	}
-	return c.replace(ctx, before.candidate, before.kept, progress)
-}
-
-// claim takes the right to change the conductor's estimators; unlock gives it back.
-func (c *Conductor) claim() (unlock func(), err error) {
-	if c.config.Lockstep {
-		return nil, ErrLockstep
-	}
-	if !c.estimation.swap.TryLock() {
-		return nil, ErrSwapBusy
-	}
-	if c.open.Err() != nil {
-		c.estimation.swap.Unlock()
-		return nil, ErrClosed
-	}
-	if c.beginning() {
-		c.estimation.swap.Unlock()
-		return nil, ErrSwapBusy
-	}
-	return c.estimation.swap.Unlock, nil
+	return c.replace(ctx, before.candidate, before.kept, &progress{tell: tell})
 }
 
 // retireWithin is how long an estimator that was in force may take to give its state.
@@ -163,7 +174,7 @@ const retireWithin = 2 * time.Second
 func (c *Conductor) retire(old *run) {
 	before := &retired{candidate: old.candidate}
 	if old.failure() == nil {
-		k := &keeping{plays: map[*Lane][]offset.Play{}, done: make(chan struct{}), to: func(kept *Kept) { before.kept = kept }}
+		k := &keeping{of: old, plays: map[*Lane][]offset.Play{}, done: make(chan struct{}), to: func(kept *Kept) { before.kept = kept }}
 		if old.queueUp(item{keep: k}) {
 			timer := time.NewTimer(retireWithin)
 			defer timer.Stop()

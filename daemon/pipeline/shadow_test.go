@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -28,7 +29,7 @@ func TestAShadowChangesNothing(t *testing.T) {
 		var seen []Step
 		generation, err := c.AddShadow(t.Context(), "mine", named("beside"), steps(&seen))
 		check(t, err)
-		if diff := cmp.Diff([]Step{Starting, Warming}, seen); diff != "" || generation != 2 {
+		if diff := cmp.Diff([]Step{Starting, Configured, Warming, Shadowing}, slices.Compact(seen)); diff != "" || generation != 2 {
 			t.Errorf("generation %d, steps (-want +got):\n%s", generation, diff)
 		}
 		steadily(t, c, 1)
@@ -41,13 +42,14 @@ func TestAShadowChangesNothing(t *testing.T) {
 		}
 		of := all[1].Channels[0]
 		// Its offset has been known from the second summary on, nine of which lie between the first and the last one compared.
-		if of.Summaries != 11 || math.Abs(of.Difference-2) > 1e-12 || math.Abs(of.Charge+2*10) > 1e-6 || of.Offset != 3 {
+		if of.GetSummaryCount() != 11 || math.Abs(of.GetMeanDifferenceAmperes()-2) > 1e-12 ||
+			math.Abs(of.GetChargeDifferenceCoulombs()+2*10) > 1e-6 || of.GetOffsetAmperes() != 3 {
 			t.Errorf("on the channel: %+v", of)
 		}
-		if own := all[0].Channels[0]; own.Difference != 0 || own.Charge != 0 {
+		if own := all[0].Channels[0]; own.GetMeanDifferenceAmperes() != 0 || own.GetChargeDifferenceCoulombs() != 0 {
 			t.Errorf("the one in force against itself: %+v", own)
 		}
-		if span := c.Compare(5e9, 8e9)[1].Channels[0]; span.Summaries != 3 || math.Abs(span.Charge+2*2) > 1e-6 {
+		if span := c.Compare(5e9, 8e9)[1].Channels[0]; span.GetSummaryCount() != 3 || math.Abs(span.GetChargeDifferenceCoulombs()+2*2) > 1e-6 {
 			t.Errorf("over three summaries: %+v", span)
 		}
 		check(t, c.RemoveShadow("mine"))
@@ -66,19 +68,19 @@ func TestAShadowIsPromotedAndReverted(t *testing.T) {
 			"old":    func() (*observer, error) { o := given[0]; given = given[1:]; return o, nil },
 			"beside": always(fixed(3)),
 		})
-		_, err := c.AddShadow(t.Context(), "mine", named("beside"), func(Step, uint64) {})
+		_, err := c.AddShadow(t.Context(), "mine", named("beside"), func(Progress) {})
 		check(t, err)
 		steadily(t, c, 1)
-		at, generation, err := c.Promote("mine")
+		at, err := c.Promote("mine", func(Progress) {})
 		check(t, err)
-		if g, o := inForce(t, c, j, at["dev"]); g != 2 || o != 3 || generation != 2 {
+		if g, o := inForce(t, c, j, at["dev"]); g != 2 || o != 3 {
 			t.Errorf("generation %d, offset %g is in force", g, o)
 		}
 		if !old.closed {
 			t.Error("the old one still runs")
 		}
 		steadily(t, c, 12)
-		_, err = c.Revert(t.Context(), func(Step, uint64) {})
+		_, err = c.Revert(t.Context(), func(Progress) {})
 		check(t, err)
 		if g, o := inForce(t, c, j, 220); g != 3 || o != 1 {
 			t.Errorf("after the reverse generation %d, offset %g is in force", g, o)
@@ -99,7 +101,7 @@ func TestShadowsRefused(t *testing.T) {
 		j := &journal{}
 		c := live(t, j, starts{"good": always(fixed(2)), "broken": always(broken), "none": func() (*observer, error) { return nil, errors.New("no such thing") }})
 		add := func(name, plugin string) error {
-			_, err := c.AddShadow(context.Background(), name, named(plugin), func(Step, uint64) {})
+			_, err := c.AddShadow(context.Background(), name, named(plugin), func(Progress) {})
 			return err
 		}
 		check(t, add("a", "good"))
@@ -111,19 +113,19 @@ func TestShadowsRefused(t *testing.T) {
 		}
 		check(t, add("c", "broken"))
 		steadily(t, c, 1) // it fails at its second summary
-		if _, _, err := c.Promote("c"); err == nil || c.Compare(0, 1)[2].Fault == nil {
+		if _, err := c.Promote("c", func(Progress) {}); err == nil || c.Compare(0, 1)[2].Fault == nil {
 			t.Errorf("a shadow that failed was put in force: %v", err)
 		}
 		if told := j.told(); len(told) != 1 || told[0] != "estimator broken in the shadow as c RAISED" {
 			t.Errorf("told %q", told)
 		}
-		if _, _, err := c.Promote("nobody"); !errors.Is(err, ErrShadowUnknown) {
+		if _, err := c.Promote("nobody", func(Progress) {}); !errors.Is(err, ErrShadowUnknown) {
 			t.Errorf("an unknown one: %v", err)
 		}
 		if err := c.RemoveShadow("nobody"); !errors.Is(err, ErrShadowUnknown) {
 			t.Errorf("an unknown one: %v", err)
 		}
-		if _, err := c.Revert(t.Context(), func(Step, uint64) {}); !errors.Is(err, ErrNoPrevious) {
+		if _, err := c.Revert(t.Context(), func(Progress) {}); !errors.Is(err, ErrNoPrevious) {
 			t.Errorf("nothing to go back to: %v", err)
 		}
 		for _, name := range []string{"d", "e", "f", "g", "h", "i"} {
@@ -145,7 +147,7 @@ func TestCloseEndsWhatIsBeingStarted(t *testing.T) {
 		synctest.Wait()
 		swapped := make(chan error, 1)
 		go func() {
-			_, err := c.Swap(context.Background(), named("slow"), func(Step, uint64) {})
+			_, err := c.Swap(context.Background(), named("slow"), Trial{}, func(Progress) {})
 			swapped <- err
 		}()
 		synctest.Wait()
@@ -154,7 +156,7 @@ func TestCloseEndsWhatIsBeingStarted(t *testing.T) {
 		if err := <-swapped; !errors.Is(err, ErrClosed) || time.Since(began) > time.Second || !candidate.closed {
 			t.Errorf("the swap ended with %v after %v", err, time.Since(began))
 		}
-		if _, err := c.AddShadow(context.Background(), "a", named("old"), func(Step, uint64) {}); !errors.Is(err, ErrClosed) {
+		if _, err := c.AddShadow(context.Background(), "a", named("old"), func(Progress) {}); !errors.Is(err, ErrClosed) {
 			t.Errorf("after it was closed: %v", err)
 		}
 	})

@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"github.com/ampledger/ampledger/daemon/charge"
+	"github.com/ampledger/ampledger/daemon/comparison"
 	"github.com/ampledger/ampledger/daemon/scan"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
@@ -17,6 +18,9 @@ type Sink interface {
 	// Keep stores an estimator's state in the place of the one before. It is called by the estimator's own goroutine, outside of any lock,
 	// and may take its time.
 	Keep(conductor string, kept *Kept)
+	// Estimated takes what an estimator said to a summary; recorded = it is one of those to be kept. It is called by the estimator's own
+	// goroutine, offline under the conductor's lock, and must not block.
+	Estimated(record *comparison.Record, recorded bool)
 	// Ended says that no more readings of this conductor will come: each of its devices has come to its end.
 	Ended(conductor string)
 }

@@ -14,7 +14,7 @@ import (
 func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
 	c.estimation.swap.Lock()
 	defer c.estimation.swap.Unlock()
-	r, err := c.startRun(ctx, candidate, c.nextGeneration(), c.keptFor(candidate))
+	r, err := c.bring(ctx, candidate, c.keptFor("", candidate), untold())
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.estimation.beginning = false
@@ -26,7 +26,7 @@ func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
 		c.estimation.wake()
 		return err
 	}
-	r.inForce.Store(true)
+	r.role.Store(&role{})
 	c.estimation.current, c.estimation.pending = r, nil
 	return nil
 }
@@ -69,7 +69,7 @@ func (c *Conductor) retry(ctx context.Context, failed *run) bool {
 	if !c.inForce(failed) || c.open.Err() != nil {
 		return true
 	}
-	_, err := c.replace(ctx, failed.candidate, c.keptFor(failed.candidate), func(Step, uint64) {})
+	_, err := c.replace(ctx, failed.candidate, c.keptFor("", failed.candidate), untold())
 	if err != nil && ctx.Err() == nil {
 		c.config.Log.Error("estimator did not come back", zap.String("estimator", failed.candidate.Program.Name()), zap.Error(err))
 	}

@@ -4,20 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"time"
 
-	"github.com/ampledger/ampledger/daemon/pluginhost"
-	"github.com/ampledger/ampledger/plugins/plugin"
-)
-
-// Step is a step of a swap.
-type Step uint8
-
-// The steps, in order. A swap that fails ends with an error instead of Swapped.
-const (
-	Starting Step = iota + 1 // the candidate's process is being started and configured
-	Warming                  // it answers the retained summaries
-	Swapped                  // it is in force
+	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
 // ErrSwapBusy says that another swap of the conductor is going on, or that its first estimator is still being started.
@@ -29,19 +19,141 @@ var ErrClosed = errors.New("the daemon is stopping")
 // ErrLockstep says that an offline run keeps its estimator.
 var ErrLockstep = errors.New("an offline run keeps its estimator")
 
-// warmDeadline is the longest a candidate may take to its first answer.
-const warmDeadline = 30 * time.Second
+// Trial is what a candidate must pass before it takes over.
+type Trial struct {
+	For            time.Duration // so long it runs in the shadow; 0 = it takes over at once
+	MostDeviations float64       // by so many times their uncertainties together its offset may then be off that in force; 0 = by any
+}
 
-// Swap puts a candidate in force. It is started, configured and warmed up with the retained summaries while the old estimator serves; when
-// it has given its first answer, it takes over between two frames. at gives for each device the first sequence that goes through its
-// offset. If anything fails, the candidate is ended and the old one is in force as before. progress is called at each step.
-func (c *Conductor) Swap(ctx context.Context, candidate Candidate, progress func(Step, uint64)) (at map[string]uint64, err error) {
+// Swap puts a candidate in force. It is started, configured and warmed up with all retained summaries while the old estimator serves; then,
+// after its trial, it takes over between two frames. at gives for each device the first sequence that goes through its offset. If anything
+// fails, the candidate is ended and the old one is in force as before. tell is called at each step. During the trial the conductor is
+// free: its candidate is a shadow then, and whoever is in force at the end is what it is held against.
+func (c *Conductor) Swap(ctx context.Context, candidate Candidate, trial Trial, tell func(Progress)) (at map[string]uint64, err error) {
 	unlock, err := c.claim()
 	if err != nil {
 		return nil, err
 	}
-	defer unlock()
-	return c.replace(ctx, candidate, nil, progress)
+	p := &progress{tell: tell}
+	if trial.For <= 0 {
+		defer unlock()
+		return c.replace(ctx, candidate, nil, p)
+	}
+	name, err := c.begin(ctx, candidate, p)
+	unlock()
+	if err != nil {
+		return nil, err
+	}
+	p.become(Shadowing)
+	if err = c.endure(ctx, name, trial); err == nil {
+		at, err = c.promote(name, p)
+	}
+	if err != nil {
+		err = errors.Join(err, c.RemoveShadow(name))
+		p.become(Failed)
+	}
+	return at, err
+}
+
+// begin brings a candidate up into the shadow, under a name of its own.
+func (c *Conductor) begin(ctx context.Context, candidate Candidate, p *progress) (name string, err error) {
+	if err := c.roomForShadow(""); err != nil {
+		return "", err
+	}
+	next, err := c.bring(ctx, candidate, nil, p)
+	if err != nil {
+		return "", err
+	}
+	if err := c.warm(ctx, next, p); err != nil {
+		return "", err
+	}
+	name = fmt.Sprintf("candidate-%d", next.generation)
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.putInShadow(name, next, false)
+	return name, nil
+}
+
+// endure waits for the time in the shadow and looks how the candidate did.
+func (c *Conductor) endure(ctx context.Context, name string, trial Trial) error {
+	timer := time.NewTimer(trial.For)
+	defer timer.Stop()
+	select {
+	case <-ctx.Done():
+		return context.Cause(ctx)
+	case <-c.open.Done():
+		return ErrClosed
+	case <-timer.C:
+	}
+	for _, compared := range c.Compare(math.MinInt64, math.MaxInt64) {
+		if compared.Shadow == name {
+			return trial.judge(c.inForceOffsets(), &compared)
+		}
+	}
+	return fmt.Errorf("%w: %s was removed", ErrShadowUnknown, name)
+}
+
+// inForceOffsets gives what the estimator in force says of each channel.
+func (c *Conductor) inForceOffsets() map[string]NamedEstimate {
+	offsets := map[string]NamedEstimate{}
+	if status, has := c.Estimator(); has {
+		for _, e := range status.Newest {
+			offsets[e.Channel] = e
+		}
+	}
+	return offsets
+}
+
+// judge tells why a candidate may not take over; nil = it may.
+func (t *Trial) judge(inForce map[string]NamedEstimate, candidate *Comparison) error {
+	if candidate.Fault != nil {
+		return candidate.Fault
+	}
+	if t.MostDeviations == 0 {
+		return nil
+	}
+	compared := 0
+	for _, of := range candidate.Channels {
+		if old, has := inForce[of.GetChannel()]; has {
+			compared++
+			if err := t.compare(&old, of); err != nil {
+				return err
+			}
+		}
+	}
+	if compared == 0 {
+		return errors.New("it gave no offset that could be held against one in force")
+	}
+	return nil
+}
+
+func (t *Trial) compare(old *NamedEstimate, of *ampledgerv1.ChannelComparison) error {
+	off := math.Abs(of.GetOffsetAmperes() - old.Amperes)
+	together := math.Hypot(of.GetOffsetUncertaintyAmperes(), old.Uncertainty)
+	if off <= t.MostDeviations*together {
+		return nil
+	}
+	return fmt.Errorf("channel %s: its offset is %.4g A off that in force, more than %g times the %.4g A of their uncertainties together",
+		of.GetChannel(), off, t.MostDeviations, together)
+}
+
+// claim takes the right to change the conductor's estimators; unlock gives it back.
+func (c *Conductor) claim() (unlock func(), err error) {
+	if c.config.Lockstep {
+		return nil, ErrLockstep
+	}
+	if !c.estimation.swap.TryLock() {
+		return nil, ErrSwapBusy
+	}
+	if c.open.Err() != nil {
+		c.estimation.swap.Unlock()
+		return nil, ErrClosed
+	}
+	if c.beginning() {
+		c.estimation.swap.Unlock()
+		return nil, ErrSwapBusy
+	}
+	return c.estimation.swap.Unlock, nil
 }
 
 func (c *Conductor) beginning() bool {
@@ -50,151 +162,18 @@ func (c *Conductor) beginning() bool {
 	return c.estimation.beginning
 }
 
-// replace does the swap, starting the candidate with what was kept, if anything was; the swap lock is held.
-func (c *Conductor) replace(ctx context.Context, candidate Candidate, kept *Kept, progress func(Step, uint64)) (map[string]uint64, error) {
-	next, err := c.bring(ctx, candidate, kept, progress)
+// replace does a swap at once, starting the candidate with what was kept, if anything was; the swap lock is held.
+func (c *Conductor) replace(ctx context.Context, candidate Candidate, kept *Kept, p *progress) (map[string]uint64, error) {
+	next, err := c.bring(ctx, candidate, kept, p)
 	if err != nil {
+		return nil, err
+	}
+	if err := c.warm(ctx, next, p); err != nil {
 		return nil, err
 	}
 	at := c.takeOver(next)
-	progress(Swapped, next.generation)
+	p.become(Swapped)
 	return at, nil
-}
-
-// bring starts a candidate and warms it up; it is pending then. On an error nothing is left of it.
-func (c *Conductor) bring(ctx context.Context, candidate Candidate, kept *Kept, progress func(Step, uint64)) (*run, error) {
-	ctx, cancel := context.WithCancelCause(ctx)
-	defer cancel(nil)
-	defer context.AfterFunc(c.open, func() { cancel(ErrClosed) })()
-	generation := c.nextGeneration()
-	progress(Starting, generation)
-	next, err := c.startRun(ctx, candidate, generation, kept)
-	if err != nil {
-		return nil, err
-	}
-	progress(Warming, generation)
-	if err := next.warm(ctx); err != nil {
-		c.abandon(next)
-		return nil, err
-	}
-	return next, nil
-}
-
-func (c *Conductor) nextGeneration() uint64 {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.estimation.generation++
-	return c.estimation.generation
-}
-
-// startRun starts a candidate and makes it the pending one: from here on it gets each summary once that its state does not hold yet,
-// those retained first.
-func (c *Conductor) startRun(ctx context.Context, candidate Candidate, generation uint64, kept *Kept) (*run, error) {
-	started, kept, err := c.start(ctx, candidate, kept)
-	if err != nil {
-		return nil, err
-	}
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	r := newRun(candidate, generation, started, c.estimation.after(kept))
-	r.places, r.footings = c.wantPlays(started.HalfWidths), c.footings(kept)
-	r.log, r.chargeIsPositive = c.config.Log, c.config.ChargeIsPositive
-	c.estimation.pending = r
-	// The run outlives the call that starts it: it ends when it is closed.
-	working, end := context.WithCancel(context.WithoutCancel(ctx))
-	r.end = end
-	go func() {
-		defer close(r.ended)
-		if r.work(working) != nil && working.Err() == nil {
-			c.estimation.wake()
-		}
-	}()
-	return r, nil
-}
-
-// start starts a candidate; without its state if it does not take it, which is told.
-func (c *Conductor) start(ctx context.Context, candidate Candidate, kept *Kept) (Started, *Kept, error) {
-	started, err := c.config.Start(ctx, candidate, c.described(), kept.state())
-	if kept == nil || !errors.Is(err, pluginhost.ErrState) {
-		return started, kept, err
-	}
-	c.mu.Lock()
-	c.events.note(candidate.Program.Name(), &plugin.Note{
-		Subject: "state not restored", Text: "it begins anew, what it had learnt is lost: " + err.Error(),
-	}, &c.estimation.newest)
-	c.mu.Unlock()
-	started, err = c.config.Start(ctx, candidate, c.described(), pluginhost.Kept{})
-	return started, nil, err
-}
-
-// after gives the retained summaries that a kept state does not hold.
-func (e *estimation) after(kept *Kept) (items []item) {
-	for _, each := range e.retained {
-		if kept == nil || each.number > kept.number {
-			items = append(items, each)
-		}
-	}
-	return items
-}
-
-// keep takes a state as the newest one and hands it on to be stored.
-func (c *Conductor) keep(kept *Kept) {
-	c.mu.Lock()
-	c.estimation.kept = kept
-	c.mu.Unlock()
-	c.sink.Keep(c.config.Name, kept)
-}
-
-// wantPlays sees to it that each channel drives the operators an estimator wants.
-func (c *Conductor) wantPlays(halfWidths map[string][]float64) map[string][]int {
-	places := map[string][]int{}
-	for _, lane := range c.lanes {
-		if wanted := halfWidths[lane.Name]; len(wanted) > 0 {
-			places[lane.Name] = lane.plays.Want(wanted)
-		}
-	}
-	return places
-}
-
-// described is what an estimator is told of the conductor: its channels as far as their devices have been described.
-func (c *Conductor) described() plugin.Conductor {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	conductor := plugin.Conductor{Name: c.config.Name}
-	for _, lane := range c.measuring() {
-		channel := &plugin.Channel{Name: lane.Name}
-		if lane.bound {
-			channel.NoiseAmperes, channel.ZeroUncertaintyAmperes, channel.GainUncertaintyRatio = lane.sensor.StaticUncertainty()
-			if full, known := lane.sensor.FullScale(); known {
-				channel.FullScaleAmperes = full
-			}
-		}
-		conductor.Channels = append(conductor.Channels, channel)
-	}
-	return conductor
-}
-
-// warm waits for the candidate's first answer.
-func (r *run) warm(ctx context.Context) error {
-	ctx, cancel := context.WithTimeoutCause(ctx, warmDeadline,
-		fmt.Errorf("estimator %s: gave no first answer within %v: it hangs, or no summary came", r.candidate.Program.Name(), warmDeadline))
-	defer cancel()
-	select {
-	case <-r.answered:
-		return r.failure() // it may have failed right after
-	case <-r.failed:
-		return r.failure()
-	case <-ctx.Done():
-		return context.Cause(ctx)
-	}
-}
-
-// abandon ends a candidate that did not make it.
-func (c *Conductor) abandon(r *run) {
-	c.mu.Lock()
-	c.estimation.pending = nil
-	c.mu.Unlock()
-	r.close()
 }
 
 // takeOver puts a run that is warm in force between two frames and ends the old one.
@@ -208,14 +187,15 @@ func (c *Conductor) takeOver(next *run) (at map[string]uint64) {
 
 // putInForce makes a run the one in force; the conductor's lock is held.
 func (c *Conductor) putInForce(next *run) (old *run, at map[string]uint64) {
-	old = c.estimation.current
+	old, at = c.estimation.current, c.nextSummaries()
 	if old != nil {
-		old.inForce.Store(false)
+		old.role.Store(nil)
 	}
-	next.inForce.Store(true)
+	next.role.Store(&role{})
 	c.estimation.current, c.estimation.pending = next, nil
+	c.noteCutOver(old, next, at)
 	c.takeEstimates()
-	return old, c.nextSummaries()
+	return old, at
 }
 
 // endOld ends the one that was.

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 	"errors"
+	"slices"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -42,7 +43,7 @@ func inForce(t *testing.T, c *Conductor, j *journal, sequence uint64) (generatio
 	return last.Generation, last.Offset
 }
 
-func steps(of *[]Step) func(Step, uint64) { return func(s Step, _ uint64) { *of = append(*of, s) } }
+func steps(of *[]Step) func(Progress) { return func(p Progress) { *of = append(*of, p.Step) } }
 
 func TestSwapTakesOverAtTheNextSummary(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -50,7 +51,7 @@ func TestSwapTakesOverAtTheNextSummary(t *testing.T) {
 		c := live(t, j, starts{"new": always(next)})
 		c.Apply(t.Context(), "dev", frame(10, 10, 5, 0)) // the swap falls into the middle of a summary
 		var seen []Step
-		at, err := c.Swap(t.Context(), named("new"), steps(&seen))
+		at, err := c.Swap(t.Context(), named("new"), Trial{}, steps(&seen))
 		check(t, err)
 		if at["dev"] != 20 {
 			t.Errorf("promised from sequence %d on, want 20", at["dev"])
@@ -62,7 +63,7 @@ func TestSwapTakesOverAtTheNextSummary(t *testing.T) {
 		if g, o := inForce(t, c, j, 20); g != 2 || o != 2 {
 			t.Errorf("the next summary goes through generation %d, offset %g", g, o)
 		}
-		if diff := cmp.Diff([]Step{Starting, Warming, Swapped}, seen); diff != "" {
+		if diff := cmp.Diff([]Step{Starting, Configured, Warming, Swapped}, slices.Compact(seen)); diff != "" {
 			t.Errorf("steps (-want +got):\n%s", diff)
 		}
 		// Each summary was seen once, the one before it was started too.
@@ -91,7 +92,7 @@ func TestFailedSwapChangesNothing(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				j := &journal{}
 				conductor := live(t, j, starts{"new": func() (*observer, error) { return c.candidate, c.refuse }})
-				_, err := conductor.Swap(t.Context(), named("new"), func(Step, uint64) {})
+				_, err := conductor.Swap(t.Context(), named("new"), Trial{}, func(Progress) {})
 				if err == nil || err.Error() != c.want {
 					t.Errorf("swap ended with %v, want %s", err, c.want)
 				}
@@ -116,18 +117,18 @@ func TestOneSwapAtATime(t *testing.T) {
 		first := make(chan error, 1)
 		ctx, cancel := context.WithCancel(t.Context())
 		go func() {
-			_, err := c.Swap(ctx, named("slow"), func(Step, uint64) {})
+			_, err := c.Swap(ctx, named("slow"), Trial{}, func(Progress) {})
 			first <- err
 		}()
 		synctest.Wait()
-		if _, err := c.Swap(t.Context(), named("new"), func(Step, uint64) {}); !errors.Is(err, ErrSwapBusy) {
+		if _, err := c.Swap(t.Context(), named("new"), Trial{}, func(Progress) {}); !errors.Is(err, ErrSwapBusy) {
 			t.Errorf("a second swap ended with %v", err)
 		}
 		cancel() // the caller of the first one goes away
 		if err := <-first; !errors.Is(err, context.Canceled) {
 			t.Errorf("the first swap ended with %v", err)
 		}
-		_, err := c.Swap(t.Context(), named("new"), func(Step, uint64) {})
+		_, err := c.Swap(t.Context(), named("new"), Trial{}, func(Progress) {})
 		check(t, err)
 	})
 }
@@ -135,7 +136,7 @@ func TestOneSwapAtATime(t *testing.T) {
 // TestSwapBeforeTheFirstEstimator is refused: there is nothing yet to swap.
 func TestSwapBeforeTheFirstEstimator(t *testing.T) {
 	c := newConductor(t, &journal{}, ConductorConfig{Expected: true})
-	if _, err := c.Swap(t.Context(), named("new"), func(Step, uint64) {}); !errors.Is(err, ErrSwapBusy) {
+	if _, err := c.Swap(t.Context(), named("new"), Trial{}, func(Progress) {}); !errors.Is(err, ErrSwapBusy) {
 		t.Errorf("swap ended with %v", err)
 	}
 }
@@ -192,7 +193,7 @@ func TestCandidateThatFailsAsItTakesOver(t *testing.T) {
 			}})
 			c.Apply(t.Context(), "dev", frame(10, 10, 10, 0))
 			synctest.Wait()
-			_, err := c.Swap(t.Context(), named("new"), func(Step, uint64) {})
+			_, err := c.Swap(t.Context(), named("new"), Trial{}, func(Progress) {})
 			pause(t.Context(), 5*time.Second) // of the bubble's time
 			synctest.Wait()
 			want := map[bool]float64{true: 1, false: 5}[err != nil] // the old one, or the new one started again

@@ -27,7 +27,7 @@ func TestAWallClockThatIsSetChangesNoCharge(t *testing.T) {
 		t.Errorf("told %q and %q", j.events[0].GetDetail(), j.events[1].GetDetail())
 	}
 	ledger, _ := j.ledgerOf()
-	if ledger.NetMicrocoulombs != 3*7.9e6 || ledger.HeldNanos != 7.9e9 {
-		t.Errorf("counted %d µC over %d ns, want 3 A over 7.9 s", ledger.NetMicrocoulombs, ledger.HeldNanos)
+	if ledger.net() != 3*7.9e6 || ledger.HeldNanos != 7.9e9 {
+		t.Errorf("counted %d µC over %d ns, want 3 A over 7.9 s", ledger.net(), ledger.HeldNanos)
 	}
 }

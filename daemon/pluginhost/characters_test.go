@@ -43,6 +43,7 @@ var characters = map[string]func(){
 	"driver/counting":     func() { plugin.ServeEstimator(&counting{}) },
 	"estimator/good":      func() { plugin.ServeEstimator(&counting{}) },
 	"estimator/counting":  func() { plugin.ServeEstimator(&counting{}) },
+	"estimator/deriving":  func() { plugin.ServeEstimator(&deriving{}) },
 	"estimator/forger":    func() { serveRaw(nil, forger{}) },
 	"estimator/liar":      func() { plugin.ServeDriver(&liar{}) },
 	"estimator/forgetful": func() { serveRaw(nil, forger{ends: true}) },

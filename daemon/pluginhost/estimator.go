@@ -22,6 +22,10 @@ type Estimator struct {
 	*Process
 	Method  string               // how it finds the offset, one line
 	Bases   map[string][]float64 // by channel: half-widths in amperes of the play operators it wants driven
+	Outputs []*plugin.Output     // what it derives beside the offsets
+
+	WantsReadings bool // each summary is to carry the readings it sums up
+
 	service pluginv1.EstimatorServiceClient
 	session grpc.BidiStreamingClient[pluginv1.RunRequest, pluginv1.RunResponse]
 	ctx     context.Context // the session's
@@ -39,9 +43,18 @@ type Kept struct {
 // ErrState says that an estimator did not take its state.
 var ErrState = errors.New("restoring its state")
 
-// StartEstimator starts and configures an estimator for a conductor, restores what was kept, if anything was, and opens its session.
-// On an error nothing is left running; ErrState: it may be tried again without what was kept.
-func (h *Host) StartEstimator(ctx context.Context, p Program, conductor plugin.Conductor, settings map[string]any, kept Kept) (*Estimator, error) {
+// Stage is how far an estimator has come when it is started.
+type Stage uint8
+
+// The stages, in order.
+const (
+	Configured Stage = iota + 1 // it has taken its settings
+	Restoring                   // it is being given what was kept
+)
+
+// StartEstimator starts and configures an estimator for a conductor, restores what was kept, if anything was, and opens its session; told is
+// called at each stage. On an error nothing is left running; ErrState: it may be tried again without what was kept.
+func (h *Host) StartEstimator(ctx context.Context, p Program, conductor plugin.Conductor, settings map[string]any, kept Kept, told ...func(Stage)) (*Estimator, error) {
 	process, service, err := h.start(ctx, plugin.KindEstimator, p)
 	if err != nil {
 		return nil, err
@@ -49,14 +62,19 @@ func (h *Host) StartEstimator(ctx context.Context, p Program, conductor plugin.C
 	e := &Estimator{Process: process, service: service.(pluginv1.EstimatorServiceClient)}
 	// The session outlives the call that opens it: it ends with Close.
 	e.ctx, e.end = context.WithCancelCause(context.WithoutCancel(ctx))
-	if err := e.open(ctx, conductor, settings, kept); err != nil {
+	tell := func(stage Stage) {
+		for _, each := range told {
+			each(stage)
+		}
+	}
+	if err := e.open(ctx, conductor, settings, kept, tell); err != nil {
 		e.Close()
 		return nil, fmt.Errorf("%s: %w", process.name, err)
 	}
 	return e, nil
 }
 
-func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settings map[string]any, kept Kept) error {
+func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settings map[string]any, kept Kept, tell func(Stage)) error {
 	fields, err := structOf(settings)
 	if err != nil {
 		return err
@@ -65,17 +83,19 @@ func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settin
 	err = e.within(ctx, limit, "Configure", func(ctx context.Context) error {
 		answer, err := e.service.Configure(ctx, &pluginv1.EstimatorServiceConfigureRequest{
 			Conductor: conductor.Name, Channels: conductor.Channels, Settings: fields,
+			ChargeIsPositive: conductor.ChargeIsPositive, CapacityCoulombs: conductor.CapacityCoulombs,
 		})
-		e.Method = answer.GetMethod()
-		if err == nil {
-			e.Bases, err = basesOf(answer.GetBases())
+		if err != nil {
+			return err
 		}
-		return err
+		return e.take(answer)
 	})
 	if err != nil {
 		return err
 	}
+	tell(Configured)
 	if len(kept.State) > 0 {
+		tell(Restoring)
 		err := e.within(ctx, limit, "Restore", func(ctx context.Context) error {
 			_, err := e.service.Restore(ctx, &pluginv1.RestoreRequest{State: kept.State, AwayNanos: int64(kept.Away)})
 			return err
@@ -90,6 +110,16 @@ func (e *Estimator) open(ctx context.Context, conductor plugin.Conductor, settin
 	return nil
 }
 
+// take notes what the estimator says of itself.
+func (e *Estimator) take(answer *pluginv1.EstimatorServiceConfigureResponse) (err error) {
+	e.Method, e.WantsReadings = answer.GetMethod(), answer.GetWantsReadings()
+	if e.Bases, err = basesOf(answer.GetBases()); err != nil {
+		return err
+	}
+	e.Outputs = answer.GetOutputs()
+	return checkOutputs(e.Outputs)
+}
+
 // Observe hands over one summary and waits for the answer, which is checked: of that summary, each channel known, figures finite.
 // An error ends the session and is what later calls return. One call at a time.
 func (e *Estimator) Observe(ctx context.Context, summary *plugin.Summary) (*plugin.Answer, error) {
@@ -102,7 +132,7 @@ func (e *Estimator) Observe(ctx context.Context, summary *plugin.Summary) (*plug
 		err = context.Cause(bounded) // an answer that comes just then is too late as well: the session has ended
 	}
 	if err == nil {
-		err = checkAnswer(summary, answer)
+		err = e.check(summary, answer)
 	}
 	if err != nil {
 		e.end(err)
@@ -144,6 +174,11 @@ func (e *Estimator) exchange(summary *plugin.Summary) (*pluginv1.RunResponse, er
 		return nil, e.fault(e.ctx, err)
 	}
 	return answer, nil
+}
+
+// check looks at all of an answer.
+func (e *Estimator) check(summary *plugin.Summary, answer *pluginv1.RunResponse) error {
+	return errors.Join(checkAnswer(summary, answer), checkValues(e.Outputs, answer.GetOutputs()))
 }
 
 func checkAnswer(summary *plugin.Summary, answer *pluginv1.RunResponse) error {

@@ -34,6 +34,9 @@ func (j *judge) Post(*pipeline.Posting) bool { return true }
 // Keep implements pipeline.Sink: a run in lockstep keeps nothing.
 func (j *judge) Keep(string, *pipeline.Kept) {}
 
+// Estimated implements pipeline.Sink: what counts is what was made of it.
+func (j *judge) Estimated(*ampledgerv1.EstimateRecord, bool) {}
+
 // Ended implements pipeline.Sink.
 func (j *judge) Ended(string) {}
 

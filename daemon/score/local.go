@@ -21,7 +21,7 @@ var estimators = map[string]func() plugin.Estimator{
 type local struct{ plugin.Estimator }
 
 // startLocal implements pipeline.Start.
-func startLocal(ctx context.Context, c pipeline.Candidate, conductor plugin.Conductor, _ pluginhost.Kept) (pipeline.Started, error) {
+func startLocal(ctx context.Context, c pipeline.Candidate, conductor plugin.Conductor, _ pluginhost.Kept, _ func(pipeline.Step)) (pipeline.Started, error) {
 	name := c.Program.Shipped
 	settings, err := plugin.NewSettings(c.Settings)
 	if err != nil {

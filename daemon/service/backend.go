@@ -54,9 +54,26 @@ type Backend struct {
 	Events     *Events
 	Waveforms  *Waveforms // nil = none are taken
 	Posted     *Posted
+	Estimates  *Estimates
+	Trail      Trail                       // nil = what estimators said is not recorded
 	Durable    func(context.Context) error // waits until what was posted is on disk; nil = nothing is kept
 	Recording  func() error                // what keeps the store from recording; nil = nothing can
 	Estimators []string                    // shipped estimators, by name
+	Candidates string                      // folder of the executables that callers may have started as estimators; empty = none may be
+}
+
+// Trail gives what is recorded of what estimators said, as trail.Trail does.
+type Trail interface {
+	// Read hands on records of a span of wall-clock time, both ends included, by time, until yield gives an error, which is given back.
+	Read(ctx context.Context, conductor string, fromWall, toWall int64, yield func(*ampledgerv1.EstimateRecord) error) error
+}
+
+// recorded hands on what is recorded of a conductor's estimators; nothing if nothing is.
+func (b *Backend) recorded(ctx context.Context, conductor string, fromWall, toWall int64, yield func(*ampledgerv1.EstimateRecord) error) error {
+	if b.Trail == nil {
+		return nil
+	}
+	return b.Trail.Read(ctx, conductor, fromWall, toWall, yield)
 }
 
 func (b *Backend) conductor(name string) (*Conductor, error) {

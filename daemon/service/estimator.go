@@ -33,7 +33,7 @@ func (s *estimatorServer) ListEstimators(context.Context, *ampledgerv1.ListEstim
 func estimatorOf(conductor string, status pipeline.EstimatorStatus) *ampledgerv1.Estimator {
 	e := &ampledgerv1.Estimator{
 		Conductor: conductor, Plugin: status.Plugin, Generation: status.Generation, Method: status.Method,
-		ProcessId: int32(status.PID), Alive: status.Fault == nil, SkippedCount: status.Skipped,
+		ProcessId: int32(status.PID), Alive: status.Fault == nil, SkippedCount: status.Skipped, Outputs: status.Outputs,
 	}
 	if status.Fault != nil {
 		e.Fault = status.Fault.Error()

@@ -1,6 +1,7 @@
 package service_test
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -15,10 +16,11 @@ import (
 )
 
 const (
-	starting = ampledgerv1.SwapStep_SWAP_STEP_STARTING
-	warming  = ampledgerv1.SwapStep_SWAP_STEP_WARMING
-	swapped  = ampledgerv1.SwapStep_SWAP_STEP_SWAPPED
-	failed   = ampledgerv1.SwapStep_SWAP_STEP_FAILED
+	starting   = ampledgerv1.SwapStep_SWAP_STEP_STARTING
+	configured = ampledgerv1.SwapStep_SWAP_STEP_CONFIGURED
+	warming    = ampledgerv1.SwapStep_SWAP_STEP_WARMING
+	swapped    = ampledgerv1.SwapStep_SWAP_STEP_SWAPPED
+	failed     = ampledgerv1.SwapStep_SWAP_STEP_FAILED
 )
 
 func swapRequest(plugin string, amperes float64) *ampledgerv1.SwapEstimatorRequest {
@@ -49,7 +51,7 @@ func swap(t *testing.T, client ampledgerv1.EstimatorServiceClient, request *ampl
 	for _, m := range messages {
 		steps = append(steps, m.GetStep())
 	}
-	return steps, messages[len(messages)-1]
+	return slices.Compact(steps), messages[len(messages)-1] // Warming comes once for each tenth
 }
 
 // TestSwap puts estimators in force one after the other.
@@ -62,7 +64,7 @@ func TestSwap(t *testing.T) {
 	rig.Feed("adc0", 25) // two summaries, and five readings of the third
 	for generation, amperes := range []float64{2, 3} {
 		steps, last := swap(t, client, swapRequest("fixed", amperes))
-		if want := []ampledgerv1.SwapStep{starting, warming, swapped}; !cmp.Equal(steps, want) {
+		if want := []ampledgerv1.SwapStep{starting, configured, warming, swapped}; !cmp.Equal(steps, want) {
 			t.Errorf("steps %v, want %v", steps, want)
 		}
 		if last.GetGeneration() != uint64(generation)+1 || !cmp.Equal(last.GetAtSequence(), map[string]uint64{"adc0": 30}) {
@@ -105,7 +107,7 @@ func TestSwapFails(t *testing.T) {
 	if diff := cmp.Diff([]*ampledgerv1.Estimator{want}, old, protocmp.Transform()); diff != "" {
 		t.Fatal(diff)
 	}
-	for plugin, want := range map[string][]ampledgerv1.SwapStep{"dead": {starting, failed}, "dies": {starting, warming, failed}} {
+	for plugin, want := range map[string][]ampledgerv1.SwapStep{"dead": {starting, failed}, "dies": {starting, configured, warming, failed}} {
 		steps, last := swap(t, client, swapRequest(plugin, 0))
 		if !cmp.Equal(steps, want) || last.GetReason() != servicetest.ErrDead.Error() || len(last.GetAtSequence()) != 0 {
 			t.Errorf("%s: steps %v, want %v; ends with %v", plugin, steps, want, last)

@@ -95,6 +95,8 @@ func (f *feed) Post(*pipeline.Posting) bool { return true }
 // Keep implements pipeline.Sink.
 func (f *feed) Keep(string, *pipeline.Kept) {}
 
+func (f *feed) Estimated(*ampledgerv1.EstimateRecord, bool) {}
+
 // Ended implements pipeline.Sink.
 func (f *feed) Ended(string) { f.hub.End() }
 

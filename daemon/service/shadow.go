@@ -4,15 +4,13 @@ import (
 	"context"
 	"errors"
 	"math"
-	"regexp"
 
 	"google.golang.org/grpc/codes"
 
+	"github.com/ampledger/ampledger/daemon/config"
 	"github.com/ampledger/ampledger/daemon/pipeline"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
-
-var shadowName = regexp.MustCompile(`^[A-Za-z0-9_-]{1,40}$`)
 
 // AddShadow implements the call.
 func (s *estimatorServer) AddShadow(ctx context.Context, request *ampledgerv1.AddShadowRequest) (*ampledgerv1.AddShadowResponse, error) {
@@ -20,14 +18,14 @@ func (s *estimatorServer) AddShadow(ctx context.Context, request *ampledgerv1.Ad
 	if err != nil {
 		return nil, err
 	}
-	if !shadowName.MatchString(request.GetName()) {
+	if !config.ShadowName.MatchString(request.GetName()) {
 		return nil, refuse(codes.InvalidArgument, "name", "NAME_INVALID", "a shadow's name has 1 to 40 letters, digits, - and _; "+quote(request.GetName())+" has not")
 	}
-	candidate, err := s.candidate(request.GetPlugin(), request.GetSettings().AsMap())
+	candidate, err := s.candidate(request)
 	if err != nil {
 		return nil, err
 	}
-	generation, err := c.AddShadow(ctx, request.GetName(), candidate, func(pipeline.Step, uint64) {})
+	generation, err := c.AddShadow(ctx, request.GetName(), candidate, func(pipeline.Progress) {})
 	if err != nil {
 		return nil, estimatorStatus(err)
 	}
@@ -70,7 +68,7 @@ func estimatorStatus(err error) error {
 }
 
 // CompareEstimators implements the call.
-func (s *estimatorServer) CompareEstimators(_ context.Context, request *ampledgerv1.CompareEstimatorsRequest) (*ampledgerv1.CompareEstimatorsResponse, error) {
+func (s *estimatorServer) CompareEstimators(ctx context.Context, request *ampledgerv1.CompareEstimatorsRequest) (*ampledgerv1.CompareEstimatorsResponse, error) {
 	c, err := s.backend.conductor(request.GetConductor())
 	if err != nil {
 		return nil, err
@@ -86,30 +84,48 @@ func (s *estimatorServer) CompareEstimators(_ context.Context, request *ampledge
 		return nil, refuse(codes.InvalidArgument, "to_wall_nanos", "SPAN_REVERSED", "the span ends before it begins")
 	}
 	response := &ampledgerv1.CompareEstimatorsResponse{}
-	for _, each := range c.Compare(from, to) {
+	compared, err := s.compare(ctx, c, from, to)
+	if err != nil {
+		return nil, statusOf(err)
+	}
+	for _, each := range compared {
 		response.Comparisons = append(response.Comparisons, comparisonOf(&each))
 	}
 	return response, nil
+}
+
+// compare takes every summary if the span is retained as a whole, else what is recorded of it.
+func (s *estimatorServer) compare(ctx context.Context, c *Conductor, from, to int64) ([]pipeline.Comparison, error) {
+	if s.backend.Trail == nil || from == math.MinInt64 || from >= c.Oldest() {
+		return c.Compare(from, to), nil
+	}
+	recorded := map[string][]*ampledgerv1.EstimateRecord{}
+	err := s.backend.recorded(ctx, c.Name(), from, to, func(r *ampledgerv1.EstimateRecord) error {
+		recorded[r.GetShadow()] = append(recorded[r.GetShadow()], r)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	var compared []pipeline.Comparison
+	for _, history := range c.Histories() {
+		history.Records = recorded[history.Shadow]
+		compared = append(compared, history.Against(recorded[""]))
+	}
+	return compared, nil
 }
 
 func comparisonOf(c *pipeline.Comparison) *ampledgerv1.EstimatorComparison {
 	wire := &ampledgerv1.EstimatorComparison{
 		Shadow: c.Shadow, Plugin: c.Plugin, Generation: c.Generation, ProcessId: int32(c.PID), AnsweredCount: c.Answered, SkippedCount: c.Skipped,
 		RestCount: c.Rests, NoteCount: c.Notes, MeanLatencyNanos: c.MeanLatency.Nanoseconds(), LongestLatencyNanos: c.LongestLatency.Nanoseconds(),
+		Channels: c.Channels, Outputs: c.Outputs,
 	}
 	if c.Fault != nil {
 		wire.Fault = c.Fault.Error()
 	}
 	if used, known := usageOf(c.PID); known {
 		wire.ProcessorNanos, wire.ResidentBytes = used.processor.Nanoseconds(), used.resident
-	}
-	for _, of := range c.Channels {
-		wire.Channels = append(wire.Channels, &ampledgerv1.ChannelComparison{
-			Channel: of.Lane.Name, SummaryCount: uint64(of.Summaries), FromWallNanos: of.From, ToWallNanos: of.To,
-			OffsetAmperes: of.Offset, OffsetUncertaintyAmperes: of.OffsetDeviation,
-			MeanDifferenceAmperes: of.Difference, DifferenceScatterAmperes: of.Scatter,
-			ChargeDifferenceCoulombs: of.Charge, ChargeUncertaintyCoulombs: of.ChargeDeviation,
-		})
 	}
 	return wire
 }

@@ -55,7 +55,7 @@ func TestShadowIsComparedAndPromoted(t *testing.T) {
 		steps, last = swap(t, client, &ampledgerv1.SwapEstimatorRequest{Conductor: "pack", Revert: true})
 		return steps, nil
 	})
-	if err != nil || !cmp.Equal(steps, []ampledgerv1.SwapStep{starting, warming, swapped}) || last.GetGeneration() != 3 {
+	if err != nil || !cmp.Equal(steps, []ampledgerv1.SwapStep{starting, configured, warming, swapped}) || last.GetGeneration() != 3 {
 		t.Errorf("reverted: %v %v", steps, last)
 	}
 }
@@ -67,9 +67,9 @@ func TestSwapThroughTheShadow(t *testing.T) {
 		amperes, most float64
 		want          []ampledgerv1.SwapStep
 	}{
-		"it agrees":               {3, 2, []ampledgerv1.SwapStep{starting, warming, shadowing, swapped}},
-		"it does not":             {4, 2, []ampledgerv1.SwapStep{starting, warming, shadowing, failed}},
-		"nobody asks it to agree": {40, 0, []ampledgerv1.SwapStep{starting, warming, shadowing, swapped}},
+		"it agrees":               {3, 2, []ampledgerv1.SwapStep{starting, configured, warming, shadowing, swapped}},
+		"it does not":             {4, 2, []ampledgerv1.SwapStep{starting, configured, warming, shadowing, failed}},
+		"nobody asks it to agree": {40, 0, []ampledgerv1.SwapStep{starting, configured, warming, shadowing, swapped}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			rig := servicetest.New(t, servicetest.Retained)

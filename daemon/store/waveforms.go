@@ -11,7 +11,7 @@ var (
 	// ErrNoWaveform: none was ever taken of the event.
 	ErrNoWaveform = errors.New("no waveform")
 	// ErrNoRoom: so little is free on the disk that it is left to the ledger.
-	ErrNoRoom = errors.New("no room for waveforms")
+	ErrNoRoom = errors.New("no room on the disk")
 )
 
 // WaveformState is where a waveform stands.

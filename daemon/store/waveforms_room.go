@@ -17,6 +17,11 @@ func (s *Store) leaveRoom(parts []WaveformPart) error {
 	if bytes == 0 {
 		return nil
 	}
+	return s.Spare(bytes)
+}
+
+// Spare refuses what would take the ledger's room on the disk: ErrNoRoom.
+func (s *Store) Spare(bytes uint64) error {
 	if free, err := s.room(); err == nil && free < ledgerRoom+bytes {
 		return fmt.Errorf("%w: %d bytes are free on the disk, %d are left to the ledger", ErrNoRoom, free, ledgerRoom)
 	}

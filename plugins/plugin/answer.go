@@ -22,6 +22,12 @@ type (
 	Fused = pluginv1.Fused
 	// FusedShare is what a channel added to it.
 	FusedShare = pluginv1.FusedShare
+	// Charge is what the ledger holds of the conductor.
+	Charge = pluginv1.Charge
+	// Output is a quantity that an estimator derives.
+	Output = pluginv1.Output
+	// OutputValue is what an output is.
+	OutputValue = pluginv1.OutputValue
 )
 
 // PlayDriven is an Estimator that wants hysteresis computed at full rate: the daemon drives play operators of these half-widths, in
@@ -46,6 +52,22 @@ type Fusing interface {
 	Covariances() []*ErrorCovariance
 }
 
+// Deriving is an Estimator that derives quantities beside the offsets, such as the state of charge. They are streamed, recorded and
+// compared, and change nothing else.
+type Deriving interface {
+	// Outputs names them. It is asked once, after Configure.
+	Outputs() []*Output
+	// Derived gives those that are known. It is asked after each Observe, of the summary just observed.
+	Derived() []*OutputValue
+}
+
+// FullRate is an Estimator that looks at each reading. The summaries carry them then (ChannelSummary.ReadingAmperes,
+// Summary.ScanOffsetNanos), but for those from before it was started that are not at hand any more.
+type FullRate interface {
+	// WantsReadings is asked once, after Configure.
+	WantsReadings() bool
+}
+
 // Aging is an Estimator whose knowledge gets older while nothing is read. It is asked once, after Restore, with the time since the newest
 // summary the state contains; the next summary begins a new time base.
 type Aging interface {
@@ -65,6 +87,9 @@ func Ask(e Estimator, summary *Summary) (*Answer, error) {
 	}
 	if fusing, is := e.(Fusing); is {
 		answer.Fused, answer.Covariances = fusing.Fused(), fusing.Covariances()
+	}
+	if deriving, is := e.(Deriving); is {
+		answer.Outputs = deriving.Derived()
 	}
 	return answer, nil
 }

@@ -25,6 +25,14 @@ func (o *outspoken) Covariances() []*ErrorCovariance {
 	return []*ErrorCovariance{{First: "shunt", Second: "hall", SquareAmperes: 3}}
 }
 
+func (o *outspoken) Outputs() []*Output { return []*Output{{Name: "age", Unit: "s"}} }
+
+func (o *outspoken) Derived() []*OutputValue {
+	return []*OutputValue{{Name: "age", Value: o.age.Seconds(), UncertaintyValue: 1}}
+}
+
+func (o *outspoken) WantsReadings() bool { return true }
+
 // What an estimator can say beside its estimates reaches the daemon, and the time away reaches the estimator before it runs.
 func TestAllThatAnEstimatorSays(t *testing.T) {
 	for _, c := range []struct {
@@ -33,8 +41,12 @@ func TestAllThatAnEstimatorSays(t *testing.T) {
 	}{{5e9, 5}, {-1, 0}} {
 		e := &outspoken{}
 		client, _ := serveEstimator(t, e)
-		if _, err := client.Configure(t.Context(), &pluginv1.EstimatorServiceConfigureRequest{}); err != nil {
+		configured, err := client.Configure(t.Context(), &pluginv1.EstimatorServiceConfigureRequest{})
+		if err != nil {
 			t.Fatal(err)
+		}
+		if len(configured.GetOutputs()) != 1 || configured.GetOutputs()[0].GetUnit() != "s" || !configured.GetWantsReadings() {
+			t.Errorf("configured %v", configured)
 		}
 		if _, err := client.Restore(t.Context(), &pluginv1.RestoreRequest{State: []byte("3"), AwayNanos: c.away}); err != nil {
 			t.Fatal(err)
@@ -53,6 +65,9 @@ func TestAllThatAnEstimatorSays(t *testing.T) {
 		}
 		if len(answer.GetCovariances()) != 1 || answer.GetCovariances()[0].GetSquareAmperes() != 3 || len(answer.GetNotes()) != 1 || answer.GetNotes()[0].GetSubject() != "heard" {
 			t.Errorf("answer %v", answer)
+		}
+		if len(answer.GetOutputs()) != 1 || answer.GetOutputs()[0].GetValue() != c.want {
+			t.Errorf("outputs %v", answer.GetOutputs())
 		}
 		if answer.GetChannels()[0].GetOffsetAmperes() != 4 {
 			t.Errorf("the state was not restored: %v", answer.GetChannels())

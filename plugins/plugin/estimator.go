@@ -20,8 +20,10 @@ type (
 
 // Conductor is what an estimator is told of its conductor.
 type Conductor struct {
-	Name     string
-	Channels []*Channel
+	Name             string
+	Channels         []*Channel
+	ChargeIsPositive bool    // positive current flows into the pack
+	CapacityCoulombs float64 // rated charge of what it belongs to, as configured; 0 = not known
 }
 
 // Estimator finds the offsets of one conductor's channels.

@@ -35,13 +35,18 @@ func (s *estimatorServer) Configure(ctx context.Context, request *pluginv1.Estim
 		return nil, errConfigured
 	}
 	s.asked = true
-	conductor := Conductor{Name: request.GetConductor(), Channels: request.GetChannels()}
+	conductor := Conductor{
+		Name: request.GetConductor(), Channels: request.GetChannels(),
+		ChargeIsPositive: request.GetChargeIsPositive(), CapacityCoulombs: request.GetCapacityCoulombs(),
+	}
 	method, err := s.estimator.Configure(ctx, conductor, Settings{request.GetSettings()})
 	if err != nil {
 		return nil, status.Error(codes.InvalidArgument, err.Error())
 	}
 	s.configured = true
-	return &pluginv1.EstimatorServiceConfigureResponse{Method: method, Bases: bases(s.estimator)}, nil
+	return &pluginv1.EstimatorServiceConfigureResponse{
+		Method: method, Bases: bases(s.estimator), Outputs: outputs(s.estimator), WantsReadings: wantsReadings(s.estimator),
+	}, nil
 }
 
 func (s *estimatorServer) Restore(_ context.Context, request *pluginv1.RestoreRequest) (*pluginv1.RestoreResponse, error) {
@@ -137,4 +142,17 @@ func bases(e Estimator) (all []*pluginv1.ChannelBasis) {
 		all = append(all, &pluginv1.ChannelBasis{Name: name, PlayHalfWidthAmperes: halfWidths[name]})
 	}
 	return all
+}
+
+// outputs asks a configured estimator for what it derives.
+func outputs(e Estimator) []*Output {
+	if deriving, is := e.(Deriving); is {
+		return deriving.Outputs()
+	}
+	return nil
+}
+
+func wantsReadings(e Estimator) bool {
+	fullRate, is := e.(FullRate)
+	return is && fullRate.WantsReadings()
 }

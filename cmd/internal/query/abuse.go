@@ -56,7 +56,7 @@ func (f *abuseFlags) check(args []string) error {
 	case f.plot != "" && f.waveform == "":
 		return cli.Usagef("--plot is only for --waveform")
 	case f.plot != "" && plotFormat(f.plot) == "":
-		return cli.Usagef("--plot %s: the name must end in .svg or .png", f.plot)
+		return badPlotName(f.plot)
 	case f.waveform != "" && len(args) > 0:
 		return cli.Usagef("--waveform names an event, which has its conductor: leave %s out", args[0])
 	}

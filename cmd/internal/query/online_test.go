@@ -105,7 +105,7 @@ func waitForOverload(t *testing.T, daemon *client.Client) {
 
 // TestQuestionsToADaemon asks a daemon whose hour is over everything there is to ask.
 func TestQuestionsToADaemon(t *testing.T) {
-	address := shortHour(t)
+	address, folder := shortHour(t), t.TempDir()
 	for _, c := range []struct {
 		args   string
 		status int
@@ -125,14 +125,21 @@ func TestQuestionsToADaemon(t *testing.T) {
 		{"estimator swap pack-negative fixedzero --with {\"zero\":\"never\"}", 1, []string{"generation 2: failed", `"never" is none of`, "still in force"}},
 		{"estimator shadow add pack-negative mine biasfilter", 0, []string{"generation 3 runs in the shadow as mine"}},
 		{"estimator list", 0, []string{"biasfilter, generation 3, process", "in the shadow as mine"}},
-		{"estimator compare pack-negative", 0, []string{"in force  magnetic", "mine  magnetic", "in force: biasfilter, generation 1", "mine: biasfilter, generation 3", "MB"}},
-		{"estimator swap pack-negative biasfilter --after 1ms --most-deviations 1e-9", 1, []string{"generation 4: shadowing", "times the", "still in force"}},
+		{"estimator compare pack-negative", 0, []string{"in force  magnetic", "mine  magnetic", "in force: biasfilter, generation 1", "mine: biasfilter, generation 3", "rest off, A", "MB"}},
+		{"estimator compare pack-negative --from 2020-01-01T00:00:00Z --plot " + filepath.Join(folder, "a.svg"), 0, []string{"in force: biasfilter"}},
+		{"estimator compare pack-negative --plot a.gif", 2, []string{"must end in .svg or .png"}},
+		{"estimator compare pack-negative --channel nothing --plot " + filepath.Join(folder, "b.svg"), 1, []string{"nothing is recorded of that channel"}},
+		{"estimator trace pack-negative --from 2020-01-01T00:00:00Z --to 2100-01-01T00:00:00Z", 0, []string{" biasfilter: shunt ", "; magnetic ", "; fused, charge "}},
+		{"estimator trace pack-negative --to 2100-01-01T00:00:00Z", 2, []string{"--to goes with --from"}},
+		{"estimator swap pack-negative --executable " + filepath.Join(folder, "none"), 1, []string{"no such file"}},
+		{"estimator swap pack-negative --executable /bin/sh", 1, []string{"no folder is configured", "candidates: FOLDER"}},
+		{"estimator swap pack-negative fixedzero --after 1ms --most-deviations 1e-9", 1, []string{"generation 4: shadowing", "times the", "still in force"}},
 		{"estimator swap pack-negative --shadow nobody", 1, []string{"there is no such shadow: nobody"}},
 		{"estimator revert pack-negative", 1, []string{"no estimator was in force before"}},
-		{"estimator swap pack-negative", 2, []string{"give a PLUGIN or --shadow NAME"}},
+		{"estimator swap pack-negative", 2, []string{"give a PLUGIN, --executable FILE or --shadow NAME, one of them"}},
 		{"estimator swap pack-negative --shadow mine", 0, []string{"generation 3: swapped, in force from sequence"}},
 		{"estimator shadow remove pack-negative mine", 1, []string{"there is no such shadow"}},
-		{"estimator swap pack-negative fixedzero", 0, []string{"generation 5: warming", "generation 5: swapped, in force from sequence"}},
+		{"estimator swap pack-negative fixedzero", 0, []string{"generation 5: warming, 50 %", "generation 5: swapped, in force from sequence"}},
 	} {
 		t.Run(c.args, func(t *testing.T) {
 			stdout, stderr, status := run(t, append(strings.Fields(c.args), "--address", address)...)

@@ -21,8 +21,8 @@ import (
 )
 
 type processFlags struct {
-	readings, statement, events string
-	json                        *bool
+	readings, statement, events, estimates string
+	json                                   *bool
 }
 
 func processCommand() *cobra.Command {
@@ -30,12 +30,13 @@ func processCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "process CONFIG", Short: "Take recordings through the same pipeline without a daemon, as fast as possible", Args: cli.Arguments(1),
 		Long: "process runs the configuration's devices to their end, offline and in lockstep: the same input gives the same output, byte for\n" +
-			"byte. Give the replay devices `speed: 0`. Nothing is stored. A name of - stands for standard output; without any of the three\n" +
+			"byte. Give the replay devices `speed: 0`. Nothing is stored. A name of - stands for standard output; without any of the\n" +
 			"outputs the statement is written there for people. If a device fails midway, what was read before is written all the same.",
 	}
 	c.Flags().StringVar(&flags.readings, "readings", "", "write every reading to this CSV file")
 	c.Flags().StringVar(&flags.statement, "statement", "", "write the statements to this file as JSON")
 	c.Flags().StringVar(&flags.events, "events", "", "write the events to this file as JSON")
+	c.Flags().StringVar(&flags.estimates, "estimates", "", "write what every estimator says to each summary to this file, a line of JSON each")
 	flags.json = c.Flags().Bool("json", false, "write the statements to standard output as JSON")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		read, err := cli.LoadConfig(args[0])
@@ -57,6 +58,11 @@ func process(ctx context.Context, c *cobra.Command, read *config.Config, flags p
 		return err
 	}
 	defer func() { err = errors.Join(err, readings.close()) }()
+	estimates, err := openOutput(c, flags.estimates)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, estimates.close()) }()
 	table := newReadingTable(readings)
 	progress := cli.NewProgress(c.ErrOrStderr())
 	defer progress.Done()
@@ -72,6 +78,13 @@ func process(ctx context.Context, c *cobra.Command, read *config.Config, flags p
 			events = append(events, event)
 			return nil
 		},
+		Estimate: func(record *ampledgerv1.EstimateRecord) error {
+			if estimates.Writer == nil {
+				return nil
+			}
+			record.LatencyNanos = 0 // it is another each time
+			return show.JSONLine(estimates, record)
+		},
 	}
 	statements, failure := daemon.Process(ctx, read, options, out)
 	return errors.Join(failure, table.flush(), writeResults(c, flags, statements, events))
@@ -85,7 +98,7 @@ func writeResults(c *cobra.Command, flags processFlags, statements []*ampledgerv
 	switch {
 	case *flags.json:
 		return errors.Join(err, show.JSONList(c.OutOrStdout(), statements))
-	case flags.readings == "" && flags.statement == "" && flags.events == "":
+	case flags.readings == "" && flags.statement == "" && flags.events == "" && flags.estimates == "":
 		for _, statement := range statements {
 			err = errors.Join(err, show.Statement(c.OutOrStdout(), statement))
 		}

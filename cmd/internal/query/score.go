@@ -67,7 +67,7 @@ func (f *scoreFlags) check() error {
 	case f.plot != "" && f.seeds > 0:
 		return cli.Usagef("--plot draws a single run; leave --seeds out")
 	case f.plot != "" && plotFormat(f.plot) == "":
-		return cli.Usagef("--plot %s: the name must end in .svg or .png", f.plot)
+		return badPlotName(f.plot)
 	}
 	return nil
 }

@@ -59,7 +59,7 @@ func (f *stabilityFlags) check() error {
 	case !(f.interval >= 0) || f.interval > 1e9:
 		return cli.Usagef("--interval %g must be above 0, in seconds", f.interval)
 	case f.plot != "" && plotFormat(f.plot) == "":
-		return cli.Usagef("--plot %s: the name must end in .svg or .png", f.plot)
+		return badPlotName(f.plot)
 	}
 	return nil
 }
@@ -71,6 +71,10 @@ func plotFormat(name string) string {
 		return extension[1:]
 	}
 	return ""
+}
+
+func badPlotName(name string) error {
+	return cli.Usagef("--plot %s: the name must end in .svg or .png", name)
 }
 
 func runStability(ctx context.Context, c *cobra.Command, name string, flags stabilityFlags) error {

@@ -19,10 +19,11 @@ type observer struct {
 }
 
 // start implements pipeline.Start.
-func start(_ context.Context, c pipeline.Candidate, _ plugin.Conductor, _ pluginhost.Kept) (pipeline.Started, error) {
+func start(_ context.Context, c pipeline.Candidate, _ plugin.Conductor, _ pluginhost.Kept, reached func(pipeline.Step)) (pipeline.Started, error) {
 	if c.Program.Shipped == "dead" {
 		return pipeline.Started{}, ErrDead
 	}
+	reached(pipeline.Configured)
 	amperes, _ := c.Settings["amperes"].(float64)
 	return pipeline.Started{Observer: &observer{c.Program.Shipped, amperes}, Method: "takes what it is told"}, nil
 }

@@ -57,7 +57,8 @@ func On(t testing.TB, retained int, on *store.Store) *Rig {
 	}
 	events, posted := service.NewEvents(), service.NewPosted()
 	r.Recorder = store.NewRecorder(on, store.RecorderConfig{OnPosted: posted.Tell, OnRecorded: recorded(events)})
-	r.Backend = &service.Backend{Ledger: on, Events: events, Posted: posted, Recording: r.Recorder.Health, Estimators: []string{"fixed", "dead", "dies", "mute"}}
+	r.Backend = &service.Backend{Ledger: on, Events: events, Posted: posted, Estimates: service.NewEstimates(),
+		Recording: r.Recorder.Health, Estimators: []string{"fixed", "dead", "dies", "mute"}}
 	for _, config := range conductors {
 		r.add(config, retained)
 	}
@@ -91,6 +92,7 @@ var inputs = []*plugin.Input{{Name: "first", Unit: "A"}, {Name: "second", Unit: 
 
 func (r *Rig) add(config pipeline.ConductorConfig, retained int) {
 	config.PostNanos, config.EventPrefix, config.Start, config.Log = math.MaxInt64/4, r.t.Name(), start, r.Log
+	config.RecordNanos, config.MostShadows = 50*Period, 8
 	made, err := pipeline.NewConductor(config, &sink{r})
 	if err != nil {
 		r.t.Fatal(err)

@@ -29,6 +29,9 @@ func (s *sink) Post(p *pipeline.Posting) bool {
 // Keep implements pipeline.Sink: what a rig learns ends with it.
 func (s *sink) Keep(string, *pipeline.Kept) {}
 
+// Estimated implements pipeline.Sink.
+func (s *sink) Estimated(r *ampledgerv1.EstimateRecord, _ bool) { s.r.Backend.Estimates.Tell(r) }
+
 // Ended implements pipeline.Sink.
 func (s *sink) Ended(conductor string) { s.r.current[conductor].Hub.End() }
 

@@ -28,9 +28,9 @@ type SwapStep int32
 const (
 	// Not said.
 	SwapStep_SWAP_STEP_UNSPECIFIED SwapStep = 0
-	// The candidate's process is being started and configured.
+	// The candidate's process is being started.
 	SwapStep_SWAP_STEP_STARTING SwapStep = 1
-	// It runs and gets summaries; its first answer is awaited.
+	// It answers the retained summaries; it comes again with each tenth of them.
 	SwapStep_SWAP_STEP_WARMING SwapStep = 2
 	// It is in force.
 	SwapStep_SWAP_STEP_SWAPPED SwapStep = 3
@@ -38,6 +38,10 @@ const (
 	SwapStep_SWAP_STEP_FAILED SwapStep = 4
 	// It runs in the shadow for the time that was asked for.
 	SwapStep_SWAP_STEP_SHADOWING SwapStep = 5
+	// Its process has taken the settings.
+	SwapStep_SWAP_STEP_CONFIGURED SwapStep = 6
+	// It is given what was kept of it.
+	SwapStep_SWAP_STEP_RESTORING SwapStep = 7
 )
 
 // Enum value maps for SwapStep.
@@ -49,6 +53,8 @@ var (
 		3: "SWAP_STEP_SWAPPED",
 		4: "SWAP_STEP_FAILED",
 		5: "SWAP_STEP_SHADOWING",
+		6: "SWAP_STEP_CONFIGURED",
+		7: "SWAP_STEP_RESTORING",
 	}
 	SwapStep_value = map[string]int32{
 		"SWAP_STEP_UNSPECIFIED": 0,
@@ -57,6 +63,8 @@ var (
 		"SWAP_STEP_SWAPPED":     3,
 		"SWAP_STEP_FAILED":      4,
 		"SWAP_STEP_SHADOWING":   5,
+		"SWAP_STEP_CONFIGURED":  6,
+		"SWAP_STEP_RESTORING":   7,
 	}
 )
 
@@ -87,6 +95,453 @@ func (SwapStep) EnumDescriptor() ([]byte, []int) {
 	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{0}
 }
 
+// StreamEstimatesRequest names a conductor and, if wanted, a span.
+type StreamEstimatesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conductor.
+	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// Of the past, what was said from this wall-clock time on; not set = only what comes.
+	FromWallNanos *int64 `protobuf:"varint,2,opt,name=from_wall_nanos,json=fromWallNanos,proto3,oneof" json:"from_wall_nanos,omitempty"`
+	// The stream ends with what was said up to this wall-clock time, and goes on with nothing; not set = it goes on.
+	ToWallNanos   *int64 `protobuf:"varint,3,opt,name=to_wall_nanos,json=toWallNanos,proto3,oneof" json:"to_wall_nanos,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StreamEstimatesRequest) Reset() {
+	*x = StreamEstimatesRequest{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StreamEstimatesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StreamEstimatesRequest) ProtoMessage() {}
+
+func (x *StreamEstimatesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StreamEstimatesRequest.ProtoReflect.Descriptor instead.
+func (*StreamEstimatesRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *StreamEstimatesRequest) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *StreamEstimatesRequest) GetFromWallNanos() int64 {
+	if x != nil && x.FromWallNanos != nil {
+		return *x.FromWallNanos
+	}
+	return 0
+}
+
+func (x *StreamEstimatesRequest) GetToWallNanos() int64 {
+	if x != nil && x.ToWallNanos != nil {
+		return *x.ToWallNanos
+	}
+	return 0
+}
+
+// StreamEstimatesResponse is one record, or says that some are missing here.
+type StreamEstimatesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What an estimator said; not set if records are missing.
+	Record *EstimateRecord `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
+	// Records left out here because the subscriber was too slow.
+	LostCount     uint64 `protobuf:"varint,2,opt,name=lost_count,json=lostCount,proto3" json:"lost_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StreamEstimatesResponse) Reset() {
+	*x = StreamEstimatesResponse{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StreamEstimatesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StreamEstimatesResponse) ProtoMessage() {}
+
+func (x *StreamEstimatesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StreamEstimatesResponse.ProtoReflect.Descriptor instead.
+func (*StreamEstimatesResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *StreamEstimatesResponse) GetRecord() *EstimateRecord {
+	if x != nil {
+		return x.Record
+	}
+	return nil
+}
+
+func (x *StreamEstimatesResponse) GetLostCount() uint64 {
+	if x != nil {
+		return x.LostCount
+	}
+	return 0
+}
+
+// EstimateRecord is what one estimator said to one summary.
+type EstimateRecord struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conductor.
+	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// The shadow's name; empty = it was in force.
+	Shadow string `protobuf:"bytes,2,opt,name=shadow,proto3" json:"shadow,omitempty"`
+	// The plugin's name.
+	Plugin string `protobuf:"bytes,3,opt,name=plugin,proto3" json:"plugin,omitempty"`
+	// Its generation, in this run of the daemon.
+	Generation uint64 `protobuf:"varint,4,opt,name=generation,proto3" json:"generation,omitempty"`
+	// Counts the starts of the daemon: the run that this was said in.
+	OpeningSequence uint64 `protobuf:"varint,5,opt,name=opening_sequence,json=openingSequence,proto3" json:"opening_sequence,omitempty"`
+	// The device summed up.
+	Device string `protobuf:"bytes,6,opt,name=device,proto3" json:"device,omitempty"`
+	// The summary's last scan.
+	ThroughSequence uint64 `protobuf:"varint,7,opt,name=through_sequence,json=throughSequence,proto3" json:"through_sequence,omitempty"`
+	// Its wall-clock time.
+	WallNanos int64 `protobuf:"varint,8,opt,name=wall_nanos,json=wallNanos,proto3" json:"wall_nanos,omitempty"`
+	// How long the answer took.
+	LatencyNanos int64 `protobuf:"varint,9,opt,name=latency_nanos,json=latencyNanos,proto3" json:"latency_nanos,omitempty"`
+	// True if the summary was certainly a rest.
+	Rest bool `protobuf:"varint,10,opt,name=rest,proto3" json:"rest,omitempty"`
+	// The channels.
+	Channels []*ChannelRecord `protobuf:"bytes,11,rep,name=channels,proto3" json:"channels,omitempty"`
+	// What it derives beside the offsets.
+	Outputs       []*DerivedValue `protobuf:"bytes,12,rep,name=outputs,proto3" json:"outputs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimateRecord) Reset() {
+	*x = EstimateRecord{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateRecord) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateRecord) ProtoMessage() {}
+
+func (x *EstimateRecord) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateRecord.ProtoReflect.Descriptor instead.
+func (*EstimateRecord) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *EstimateRecord) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *EstimateRecord) GetShadow() string {
+	if x != nil {
+		return x.Shadow
+	}
+	return ""
+}
+
+func (x *EstimateRecord) GetPlugin() string {
+	if x != nil {
+		return x.Plugin
+	}
+	return ""
+}
+
+func (x *EstimateRecord) GetGeneration() uint64 {
+	if x != nil {
+		return x.Generation
+	}
+	return 0
+}
+
+func (x *EstimateRecord) GetOpeningSequence() uint64 {
+	if x != nil {
+		return x.OpeningSequence
+	}
+	return 0
+}
+
+func (x *EstimateRecord) GetDevice() string {
+	if x != nil {
+		return x.Device
+	}
+	return ""
+}
+
+func (x *EstimateRecord) GetThroughSequence() uint64 {
+	if x != nil {
+		return x.ThroughSequence
+	}
+	return 0
+}
+
+func (x *EstimateRecord) GetWallNanos() int64 {
+	if x != nil {
+		return x.WallNanos
+	}
+	return 0
+}
+
+func (x *EstimateRecord) GetLatencyNanos() int64 {
+	if x != nil {
+		return x.LatencyNanos
+	}
+	return 0
+}
+
+func (x *EstimateRecord) GetRest() bool {
+	if x != nil {
+		return x.Rest
+	}
+	return false
+}
+
+func (x *EstimateRecord) GetChannels() []*ChannelRecord {
+	if x != nil {
+		return x.Channels
+	}
+	return nil
+}
+
+func (x *EstimateRecord) GetOutputs() []*DerivedValue {
+	if x != nil {
+		return x.Outputs
+	}
+	return nil
+}
+
+// ChannelRecord is what an estimator said of one channel.
+type ChannelRecord struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The channel.
+	Channel string `protobuf:"bytes,1,opt,name=channel,proto3" json:"channel,omitempty"`
+	// False for the fused current, which has no offset of its own.
+	OffsetKnown bool `protobuf:"varint,2,opt,name=offset_known,json=offsetKnown,proto3" json:"offset_known,omitempty"`
+	// The offset.
+	OffsetAmperes float64 `protobuf:"fixed64,3,opt,name=offset_amperes,json=offsetAmperes,proto3" json:"offset_amperes,omitempty"`
+	// Its standard uncertainty.
+	StandardUncertaintyAmperes float64 `protobuf:"fixed64,4,opt,name=standard_uncertainty_amperes,json=standardUncertaintyAmperes,proto3" json:"standard_uncertainty_amperes,omitempty"`
+	// To be added to net charge as it was counted in this run, positive out of the pack: what it would have been had this estimator been
+	// in force, as far as it knows by now.
+	ChargeChangeCoulombs float64 `protobuf:"fixed64,5,opt,name=charge_change_coulombs,json=chargeChangeCoulombs,proto3" json:"charge_change_coulombs,omitempty"`
+	// Standard uncertainty of net charge then, from zero and gain.
+	ChargeUncertaintyCoulombs float64 `protobuf:"fixed64,6,opt,name=charge_uncertainty_coulombs,json=chargeUncertaintyCoulombs,proto3" json:"charge_uncertainty_coulombs,omitempty"`
+	// In a rest: the mean reading less the offset known before, if one was.
+	InnovationAmperes *float64 `protobuf:"fixed64,7,opt,name=innovation_amperes,json=innovationAmperes,proto3,oneof" json:"innovation_amperes,omitempty"`
+	// Standard uncertainty of that.
+	InnovationUncertaintyAmperes float64 `protobuf:"fixed64,8,opt,name=innovation_uncertainty_amperes,json=innovationUncertaintyAmperes,proto3" json:"innovation_uncertainty_amperes,omitempty"`
+	unknownFields                protoimpl.UnknownFields
+	sizeCache                    protoimpl.SizeCache
+}
+
+func (x *ChannelRecord) Reset() {
+	*x = ChannelRecord{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChannelRecord) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChannelRecord) ProtoMessage() {}
+
+func (x *ChannelRecord) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChannelRecord.ProtoReflect.Descriptor instead.
+func (*ChannelRecord) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ChannelRecord) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *ChannelRecord) GetOffsetKnown() bool {
+	if x != nil {
+		return x.OffsetKnown
+	}
+	return false
+}
+
+func (x *ChannelRecord) GetOffsetAmperes() float64 {
+	if x != nil {
+		return x.OffsetAmperes
+	}
+	return 0
+}
+
+func (x *ChannelRecord) GetStandardUncertaintyAmperes() float64 {
+	if x != nil {
+		return x.StandardUncertaintyAmperes
+	}
+	return 0
+}
+
+func (x *ChannelRecord) GetChargeChangeCoulombs() float64 {
+	if x != nil {
+		return x.ChargeChangeCoulombs
+	}
+	return 0
+}
+
+func (x *ChannelRecord) GetChargeUncertaintyCoulombs() float64 {
+	if x != nil {
+		return x.ChargeUncertaintyCoulombs
+	}
+	return 0
+}
+
+func (x *ChannelRecord) GetInnovationAmperes() float64 {
+	if x != nil && x.InnovationAmperes != nil {
+		return *x.InnovationAmperes
+	}
+	return 0
+}
+
+func (x *ChannelRecord) GetInnovationUncertaintyAmperes() float64 {
+	if x != nil {
+		return x.InnovationUncertaintyAmperes
+	}
+	return 0
+}
+
+// DerivedValue is a quantity that an estimator derived. It touches neither amperes nor guard nor ledger.
+type DerivedValue struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its name.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Unit in UCUM symbols.
+	Unit string `protobuf:"bytes,2,opt,name=unit,proto3" json:"unit,omitempty"`
+	// What it is, in that unit.
+	Value float64 `protobuf:"fixed64,3,opt,name=value,proto3" json:"value,omitempty"`
+	// Standard uncertainty, in that unit.
+	UncertaintyValue float64 `protobuf:"fixed64,4,opt,name=uncertainty_value,json=uncertaintyValue,proto3" json:"uncertainty_value,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *DerivedValue) Reset() {
+	*x = DerivedValue{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DerivedValue) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DerivedValue) ProtoMessage() {}
+
+func (x *DerivedValue) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DerivedValue.ProtoReflect.Descriptor instead.
+func (*DerivedValue) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *DerivedValue) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *DerivedValue) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *DerivedValue) GetValue() float64 {
+	if x != nil {
+		return x.Value
+	}
+	return 0
+}
+
+func (x *DerivedValue) GetUncertaintyValue() float64 {
+	if x != nil {
+		return x.UncertaintyValue
+	}
+	return 0
+}
+
 // AddShadowRequest names the estimator.
 type AddShadowRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -97,14 +552,18 @@ type AddShadowRequest struct {
 	// A shipped estimator's name.
 	Plugin string `protobuf:"bytes,3,opt,name=plugin,proto3" json:"plugin,omitempty"`
 	// Its settings, as under `with:` in the configuration.
-	Settings      *structpb.Struct `protobuf:"bytes,4,opt,name=settings,proto3" json:"settings,omitempty"`
+	Settings *structpb.Struct `protobuf:"bytes,4,opt,name=settings,proto3" json:"settings,omitempty"`
+	// Instead of plugin: the name of an executable in the daemon's folder of candidates.
+	Executable string `protobuf:"bytes,5,opt,name=executable,proto3" json:"executable,omitempty"`
+	// With executable: its SHA-256, 64 hexadecimal digits.
+	Sha256        string `protobuf:"bytes,6,opt,name=sha256,proto3" json:"sha256,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AddShadowRequest) Reset() {
 	*x = AddShadowRequest{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[0]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -116,7 +575,7 @@ func (x *AddShadowRequest) String() string {
 func (*AddShadowRequest) ProtoMessage() {}
 
 func (x *AddShadowRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[0]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -129,7 +588,7 @@ func (x *AddShadowRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddShadowRequest.ProtoReflect.Descriptor instead.
 func (*AddShadowRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{0}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *AddShadowRequest) GetConductor() string {
@@ -160,6 +619,20 @@ func (x *AddShadowRequest) GetSettings() *structpb.Struct {
 	return nil
 }
 
+func (x *AddShadowRequest) GetExecutable() string {
+	if x != nil {
+		return x.Executable
+	}
+	return ""
+}
+
+func (x *AddShadowRequest) GetSha256() string {
+	if x != nil {
+		return x.Sha256
+	}
+	return ""
+}
+
 // AddShadowResponse tells that it runs.
 type AddShadowResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -171,7 +644,7 @@ type AddShadowResponse struct {
 
 func (x *AddShadowResponse) Reset() {
 	*x = AddShadowResponse{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[1]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -183,7 +656,7 @@ func (x *AddShadowResponse) String() string {
 func (*AddShadowResponse) ProtoMessage() {}
 
 func (x *AddShadowResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[1]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -196,7 +669,7 @@ func (x *AddShadowResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddShadowResponse.ProtoReflect.Descriptor instead.
 func (*AddShadowResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{1}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *AddShadowResponse) GetGeneration() uint64 {
@@ -219,7 +692,7 @@ type RemoveShadowRequest struct {
 
 func (x *RemoveShadowRequest) Reset() {
 	*x = RemoveShadowRequest{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[2]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -231,7 +704,7 @@ func (x *RemoveShadowRequest) String() string {
 func (*RemoveShadowRequest) ProtoMessage() {}
 
 func (x *RemoveShadowRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[2]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -244,7 +717,7 @@ func (x *RemoveShadowRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RemoveShadowRequest.ProtoReflect.Descriptor instead.
 func (*RemoveShadowRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{2}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *RemoveShadowRequest) GetConductor() string {
@@ -270,7 +743,7 @@ type RemoveShadowResponse struct {
 
 func (x *RemoveShadowResponse) Reset() {
 	*x = RemoveShadowResponse{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[3]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -282,7 +755,7 @@ func (x *RemoveShadowResponse) String() string {
 func (*RemoveShadowResponse) ProtoMessage() {}
 
 func (x *RemoveShadowResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[3]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -295,7 +768,7 @@ func (x *RemoveShadowResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RemoveShadowResponse.ProtoReflect.Descriptor instead.
 func (*RemoveShadowResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{3}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{8}
 }
 
 // CompareEstimatorsRequest names a conductor and, if wanted, a span.
@@ -313,7 +786,7 @@ type CompareEstimatorsRequest struct {
 
 func (x *CompareEstimatorsRequest) Reset() {
 	*x = CompareEstimatorsRequest{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[4]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -325,7 +798,7 @@ func (x *CompareEstimatorsRequest) String() string {
 func (*CompareEstimatorsRequest) ProtoMessage() {}
 
 func (x *CompareEstimatorsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[4]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -338,7 +811,7 @@ func (x *CompareEstimatorsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareEstimatorsRequest.ProtoReflect.Descriptor instead.
 func (*CompareEstimatorsRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{4}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *CompareEstimatorsRequest) GetConductor() string {
@@ -362,10 +835,10 @@ func (x *CompareEstimatorsRequest) GetToWallNanos() int64 {
 	return 0
 }
 
-// CompareEstimatorsResponse has one comparison for each estimator, the one in force first.
+// CompareEstimatorsResponse has one comparison for each estimator, the one in force first, if there is one.
 type CompareEstimatorsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The comparisons; none if no estimator is in force.
+	// The comparisons. If no estimator is in force there is nothing to compare with, but what the shadows derive.
 	Comparisons   []*EstimatorComparison `protobuf:"bytes,1,rep,name=comparisons,proto3" json:"comparisons,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -373,7 +846,7 @@ type CompareEstimatorsResponse struct {
 
 func (x *CompareEstimatorsResponse) Reset() {
 	*x = CompareEstimatorsResponse{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[5]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -385,7 +858,7 @@ func (x *CompareEstimatorsResponse) String() string {
 func (*CompareEstimatorsResponse) ProtoMessage() {}
 
 func (x *CompareEstimatorsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[5]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -398,7 +871,7 @@ func (x *CompareEstimatorsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareEstimatorsResponse.ProtoReflect.Descriptor instead.
 func (*CompareEstimatorsResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{5}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *CompareEstimatorsResponse) GetComparisons() []*EstimatorComparison {
@@ -438,14 +911,16 @@ type EstimatorComparison struct {
 	// Memory its process holds; 0 if it is not known.
 	ResidentBytes uint64 `protobuf:"varint,13,opt,name=resident_bytes,json=residentBytes,proto3" json:"resident_bytes,omitempty"`
 	// The channels.
-	Channels      []*ChannelComparison `protobuf:"bytes,14,rep,name=channels,proto3" json:"channels,omitempty"`
+	Channels []*ChannelComparison `protobuf:"bytes,14,rep,name=channels,proto3" json:"channels,omitempty"`
+	// What it derives.
+	Outputs       []*DerivedComparison `protobuf:"bytes,15,rep,name=outputs,proto3" json:"outputs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *EstimatorComparison) Reset() {
 	*x = EstimatorComparison{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[6]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -457,7 +932,7 @@ func (x *EstimatorComparison) String() string {
 func (*EstimatorComparison) ProtoMessage() {}
 
 func (x *EstimatorComparison) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[6]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -470,7 +945,7 @@ func (x *EstimatorComparison) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EstimatorComparison.ProtoReflect.Descriptor instead.
 func (*EstimatorComparison) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{6}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *EstimatorComparison) GetShadow() string {
@@ -571,6 +1046,77 @@ func (x *EstimatorComparison) GetChannels() []*ChannelComparison {
 	return nil
 }
 
+func (x *EstimatorComparison) GetOutputs() []*DerivedComparison {
+	if x != nil {
+		return x.Outputs
+	}
+	return nil
+}
+
+// DerivedComparison holds a derived quantity against that of the same name of the estimator in force.
+type DerivedComparison struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The newest value in the span.
+	Newest *DerivedValue `protobuf:"bytes,1,opt,name=newest,proto3" json:"newest,omitempty"`
+	// Summaries for which both gave it; 0 = the other does not, and there is no difference.
+	SummaryCount uint64 `protobuf:"varint,2,opt,name=summary_count,json=summaryCount,proto3" json:"summary_count,omitempty"`
+	// Mean difference, in its unit.
+	MeanDifferenceValue float64 `protobuf:"fixed64,3,opt,name=mean_difference_value,json=meanDifferenceValue,proto3" json:"mean_difference_value,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
+}
+
+func (x *DerivedComparison) Reset() {
+	*x = DerivedComparison{}
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DerivedComparison) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DerivedComparison) ProtoMessage() {}
+
+func (x *DerivedComparison) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DerivedComparison.ProtoReflect.Descriptor instead.
+func (*DerivedComparison) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *DerivedComparison) GetNewest() *DerivedValue {
+	if x != nil {
+		return x.Newest
+	}
+	return nil
+}
+
+func (x *DerivedComparison) GetSummaryCount() uint64 {
+	if x != nil {
+		return x.SummaryCount
+	}
+	return 0
+}
+
+func (x *DerivedComparison) GetMeanDifferenceValue() float64 {
+	if x != nil {
+		return x.MeanDifferenceValue
+	}
+	return 0
+}
+
 // ChannelComparison holds one channel against the estimator in force, over the summaries that both answered in the span. Differences are
 // its own figure less that in force.
 type ChannelComparison struct {
@@ -595,13 +1141,19 @@ type ChannelComparison struct {
 	ChargeDifferenceCoulombs float64 `protobuf:"fixed64,9,opt,name=charge_difference_coulombs,json=chargeDifferenceCoulombs,proto3" json:"charge_difference_coulombs,omitempty"`
 	// Standard uncertainty of its own net charge since it began, from zero and gain.
 	ChargeUncertaintyCoulombs float64 `protobuf:"fixed64,10,opt,name=charge_uncertainty_coulombs,json=chargeUncertaintyCoulombs,proto3" json:"charge_uncertainty_coulombs,omitempty"`
-	unknownFields             protoimpl.UnknownFields
-	sizeCache                 protoimpl.SizeCache
+	// Rests for which an offset was known before, within the span.
+	InnovationCount uint64 `protobuf:"varint,11,opt,name=innovation_count,json=innovationCount,proto3" json:"innovation_count,omitempty"`
+	// Root mean square of how far the mean reading in them was off that offset.
+	InnovationRmsAmperes float64 `protobuf:"fixed64,12,opt,name=innovation_rms_amperes,json=innovationRmsAmperes,proto3" json:"innovation_rms_amperes,omitempty"`
+	// Mean of the squares of that over its standard uncertainty: 1 if the estimator is as good as it says, more if it is too sure of itself.
+	InnovationNormalisedSquareRatio float64 `protobuf:"fixed64,13,opt,name=innovation_normalised_square_ratio,json=innovationNormalisedSquareRatio,proto3" json:"innovation_normalised_square_ratio,omitempty"`
+	unknownFields                   protoimpl.UnknownFields
+	sizeCache                       protoimpl.SizeCache
 }
 
 func (x *ChannelComparison) Reset() {
 	*x = ChannelComparison{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[7]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -613,7 +1165,7 @@ func (x *ChannelComparison) String() string {
 func (*ChannelComparison) ProtoMessage() {}
 
 func (x *ChannelComparison) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[7]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -626,7 +1178,7 @@ func (x *ChannelComparison) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChannelComparison.ProtoReflect.Descriptor instead.
 func (*ChannelComparison) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{7}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ChannelComparison) GetChannel() string {
@@ -699,6 +1251,27 @@ func (x *ChannelComparison) GetChargeUncertaintyCoulombs() float64 {
 	return 0
 }
 
+func (x *ChannelComparison) GetInnovationCount() uint64 {
+	if x != nil {
+		return x.InnovationCount
+	}
+	return 0
+}
+
+func (x *ChannelComparison) GetInnovationRmsAmperes() float64 {
+	if x != nil {
+		return x.InnovationRmsAmperes
+	}
+	return 0
+}
+
+func (x *ChannelComparison) GetInnovationNormalisedSquareRatio() float64 {
+	if x != nil {
+		return x.InnovationNormalisedSquareRatio
+	}
+	return 0
+}
+
 // ListEstimatorsRequest is empty.
 type ListEstimatorsRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -708,7 +1281,7 @@ type ListEstimatorsRequest struct {
 
 func (x *ListEstimatorsRequest) Reset() {
 	*x = ListEstimatorsRequest{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[8]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -720,7 +1293,7 @@ func (x *ListEstimatorsRequest) String() string {
 func (*ListEstimatorsRequest) ProtoMessage() {}
 
 func (x *ListEstimatorsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[8]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -733,7 +1306,7 @@ func (x *ListEstimatorsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEstimatorsRequest.ProtoReflect.Descriptor instead.
 func (*ListEstimatorsRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{8}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{14}
 }
 
 // ListEstimatorsResponse lists the estimators.
@@ -747,7 +1320,7 @@ type ListEstimatorsResponse struct {
 
 func (x *ListEstimatorsResponse) Reset() {
 	*x = ListEstimatorsResponse{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[9]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -759,7 +1332,7 @@ func (x *ListEstimatorsResponse) String() string {
 func (*ListEstimatorsResponse) ProtoMessage() {}
 
 func (x *ListEstimatorsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[9]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -772,7 +1345,7 @@ func (x *ListEstimatorsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEstimatorsResponse.ProtoReflect.Descriptor instead.
 func (*ListEstimatorsResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{9}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListEstimatorsResponse) GetEstimators() []*Estimator {
@@ -804,14 +1377,16 @@ type Estimator struct {
 	// Summaries it was not given because it was too slow.
 	SkippedCount uint64 `protobuf:"varint,9,opt,name=skipped_count,json=skippedCount,proto3" json:"skipped_count,omitempty"`
 	// What it is called if it runs in the shadow; empty = it is in force.
-	Shadow        string `protobuf:"bytes,10,opt,name=shadow,proto3" json:"shadow,omitempty"`
+	Shadow string `protobuf:"bytes,10,opt,name=shadow,proto3" json:"shadow,omitempty"`
+	// The newest of what it derives.
+	Outputs       []*DerivedValue `protobuf:"bytes,11,rep,name=outputs,proto3" json:"outputs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Estimator) Reset() {
 	*x = Estimator{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[10]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -823,7 +1398,7 @@ func (x *Estimator) String() string {
 func (*Estimator) ProtoMessage() {}
 
 func (x *Estimator) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[10]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -836,7 +1411,7 @@ func (x *Estimator) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Estimator.ProtoReflect.Descriptor instead.
 func (*Estimator) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{10}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Estimator) GetConductor() string {
@@ -909,6 +1484,13 @@ func (x *Estimator) GetShadow() string {
 	return ""
 }
 
+func (x *Estimator) GetOutputs() []*DerivedValue {
+	if x != nil {
+		return x.Outputs
+	}
+	return nil
+}
+
 // Estimate is the offset of one channel.
 type Estimate struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -926,7 +1508,7 @@ type Estimate struct {
 
 func (x *Estimate) Reset() {
 	*x = Estimate{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[11]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -938,7 +1520,7 @@ func (x *Estimate) String() string {
 func (*Estimate) ProtoMessage() {}
 
 func (x *Estimate) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[11]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -951,7 +1533,7 @@ func (x *Estimate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Estimate.ProtoReflect.Descriptor instead.
 func (*Estimate) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{11}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Estimate) GetChannel() string {
@@ -995,8 +1577,12 @@ type SwapEstimatorRequest struct {
 	Shadow string `protobuf:"bytes,4,opt,name=shadow,proto3" json:"shadow,omitempty"`
 	// Or the estimator that was in force before is again, with what it knew and what it missed.
 	Revert bool `protobuf:"varint,5,opt,name=revert,proto3" json:"revert,omitempty"`
-	// With plugin: so long it runs in the shadow first. A caller that leaves meanwhile ends it.
+	// With plugin or executable: so long it runs in the shadow first. A caller that leaves meanwhile ends it.
 	ShadowNanos int64 `protobuf:"varint,6,opt,name=shadow_nanos,json=shadowNanos,proto3" json:"shadow_nanos,omitempty"`
+	// Instead of plugin: the name of an executable in the daemon's folder of candidates.
+	Executable string `protobuf:"bytes,8,opt,name=executable,proto3" json:"executable,omitempty"`
+	// With executable: its SHA-256, 64 hexadecimal digits.
+	Sha256 string `protobuf:"bytes,9,opt,name=sha256,proto3" json:"sha256,omitempty"`
 	// With shadow_nanos: on no channel may its offset then be off that in force by more than so many times their uncertainties together
 	// (root sum of squares); 0 = whatever it is.
 	MostDeviationsRatio float64 `protobuf:"fixed64,7,opt,name=most_deviations_ratio,json=mostDeviationsRatio,proto3" json:"most_deviations_ratio,omitempty"`
@@ -1006,7 +1592,7 @@ type SwapEstimatorRequest struct {
 
 func (x *SwapEstimatorRequest) Reset() {
 	*x = SwapEstimatorRequest{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[12]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1018,7 +1604,7 @@ func (x *SwapEstimatorRequest) String() string {
 func (*SwapEstimatorRequest) ProtoMessage() {}
 
 func (x *SwapEstimatorRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[12]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1031,7 +1617,7 @@ func (x *SwapEstimatorRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SwapEstimatorRequest.ProtoReflect.Descriptor instead.
 func (*SwapEstimatorRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{12}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *SwapEstimatorRequest) GetConductor() string {
@@ -1076,6 +1662,20 @@ func (x *SwapEstimatorRequest) GetShadowNanos() int64 {
 	return 0
 }
 
+func (x *SwapEstimatorRequest) GetExecutable() string {
+	if x != nil {
+		return x.Executable
+	}
+	return ""
+}
+
+func (x *SwapEstimatorRequest) GetSha256() string {
+	if x != nil {
+		return x.Sha256
+	}
+	return ""
+}
+
 func (x *SwapEstimatorRequest) GetMostDeviationsRatio() float64 {
 	if x != nil {
 		return x.MostDeviationsRatio
@@ -1093,14 +1693,16 @@ type SwapEstimatorResponse struct {
 	// At SWAPPED: for each device of the conductor, the first sequence that went through the new estimator's offset.
 	AtSequence map[string]uint64 `protobuf:"bytes,3,rep,name=at_sequence,json=atSequence,proto3" json:"at_sequence,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"varint,2,opt,name=value"`
 	// At FAILED: why.
-	Reason        string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// At WARMING: how many of the retained summaries it has answered, as a part of 1.
+	WarmedRatio   float64 `protobuf:"fixed64,5,opt,name=warmed_ratio,json=warmedRatio,proto3" json:"warmed_ratio,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *SwapEstimatorResponse) Reset() {
 	*x = SwapEstimatorResponse{}
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[13]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1112,7 +1714,7 @@ func (x *SwapEstimatorResponse) String() string {
 func (*SwapEstimatorResponse) ProtoMessage() {}
 
 func (x *SwapEstimatorResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_v1_estimator_proto_msgTypes[13]
+	mi := &file_ampledger_v1_estimator_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1125,7 +1727,7 @@ func (x *SwapEstimatorResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SwapEstimatorResponse.ProtoReflect.Descriptor instead.
 func (*SwapEstimatorResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{13}
+	return file_ampledger_v1_estimator_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *SwapEstimatorResponse) GetStep() SwapStep {
@@ -1156,16 +1758,69 @@ func (x *SwapEstimatorResponse) GetReason() string {
 	return ""
 }
 
+func (x *SwapEstimatorResponse) GetWarmedRatio() float64 {
+	if x != nil {
+		return x.WarmedRatio
+	}
+	return 0
+}
+
 var File_ampledger_v1_estimator_proto protoreflect.FileDescriptor
 
 const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\n" +
-	"\x1campledger/v1/estimator.proto\x12\fampledger.v1\x1a\x1cgoogle/protobuf/struct.proto\"\x91\x01\n" +
+	"\x1campledger/v1/estimator.proto\x12\fampledger.v1\x1a\x1cgoogle/protobuf/struct.proto\"\xb2\x01\n" +
+	"\x16StreamEstimatesRequest\x12\x1c\n" +
+	"\tconductor\x18\x01 \x01(\tR\tconductor\x12+\n" +
+	"\x0ffrom_wall_nanos\x18\x02 \x01(\x03H\x00R\rfromWallNanos\x88\x01\x01\x12'\n" +
+	"\rto_wall_nanos\x18\x03 \x01(\x03H\x01R\vtoWallNanos\x88\x01\x01B\x12\n" +
+	"\x10_from_wall_nanosB\x10\n" +
+	"\x0e_to_wall_nanos\"n\n" +
+	"\x17StreamEstimatesResponse\x124\n" +
+	"\x06record\x18\x01 \x01(\v2\x1c.ampledger.v1.EstimateRecordR\x06record\x12\x1d\n" +
+	"\n" +
+	"lost_count\x18\x02 \x01(\x04R\tlostCount\"\xb3\x03\n" +
+	"\x0eEstimateRecord\x12\x1c\n" +
+	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x16\n" +
+	"\x06shadow\x18\x02 \x01(\tR\x06shadow\x12\x16\n" +
+	"\x06plugin\x18\x03 \x01(\tR\x06plugin\x12\x1e\n" +
+	"\n" +
+	"generation\x18\x04 \x01(\x04R\n" +
+	"generation\x12)\n" +
+	"\x10opening_sequence\x18\x05 \x01(\x04R\x0fopeningSequence\x12\x16\n" +
+	"\x06device\x18\x06 \x01(\tR\x06device\x12)\n" +
+	"\x10through_sequence\x18\a \x01(\x04R\x0fthroughSequence\x12\x1d\n" +
+	"\n" +
+	"wall_nanos\x18\b \x01(\x03R\twallNanos\x12#\n" +
+	"\rlatency_nanos\x18\t \x01(\x03R\flatencyNanos\x12\x12\n" +
+	"\x04rest\x18\n" +
+	" \x01(\bR\x04rest\x127\n" +
+	"\bchannels\x18\v \x03(\v2\x1b.ampledger.v1.ChannelRecordR\bchannels\x124\n" +
+	"\aoutputs\x18\f \x03(\v2\x1a.ampledger.v1.DerivedValueR\aoutputs\"\xbc\x03\n" +
+	"\rChannelRecord\x12\x18\n" +
+	"\achannel\x18\x01 \x01(\tR\achannel\x12!\n" +
+	"\foffset_known\x18\x02 \x01(\bR\voffsetKnown\x12%\n" +
+	"\x0eoffset_amperes\x18\x03 \x01(\x01R\roffsetAmperes\x12@\n" +
+	"\x1cstandard_uncertainty_amperes\x18\x04 \x01(\x01R\x1astandardUncertaintyAmperes\x124\n" +
+	"\x16charge_change_coulombs\x18\x05 \x01(\x01R\x14chargeChangeCoulombs\x12>\n" +
+	"\x1bcharge_uncertainty_coulombs\x18\x06 \x01(\x01R\x19chargeUncertaintyCoulombs\x122\n" +
+	"\x12innovation_amperes\x18\a \x01(\x01H\x00R\x11innovationAmperes\x88\x01\x01\x12D\n" +
+	"\x1einnovation_uncertainty_amperes\x18\b \x01(\x01R\x1cinnovationUncertaintyAmperesB\x15\n" +
+	"\x13_innovation_amperes\"y\n" +
+	"\fDerivedValue\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
+	"\x04unit\x18\x02 \x01(\tR\x04unit\x12\x14\n" +
+	"\x05value\x18\x03 \x01(\x01R\x05value\x12+\n" +
+	"\x11uncertainty_value\x18\x04 \x01(\x01R\x10uncertaintyValue\"\xc9\x01\n" +
 	"\x10AddShadowRequest\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12\x16\n" +
 	"\x06plugin\x18\x03 \x01(\tR\x06plugin\x123\n" +
-	"\bsettings\x18\x04 \x01(\v2\x17.google.protobuf.StructR\bsettings\"3\n" +
+	"\bsettings\x18\x04 \x01(\v2\x17.google.protobuf.StructR\bsettings\x12\x1e\n" +
+	"\n" +
+	"executable\x18\x05 \x01(\tR\n" +
+	"executable\x12\x16\n" +
+	"\x06sha256\x18\x06 \x01(\tR\x06sha256\"3\n" +
 	"\x11AddShadowResponse\x12\x1e\n" +
 	"\n" +
 	"generation\x18\x01 \x01(\x04R\n" +
@@ -1181,7 +1836,7 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\x10_from_wall_nanosB\x10\n" +
 	"\x0e_to_wall_nanos\"`\n" +
 	"\x19CompareEstimatorsResponse\x12C\n" +
-	"\vcomparisons\x18\x01 \x03(\v2!.ampledger.v1.EstimatorComparisonR\vcomparisons\"\x93\x04\n" +
+	"\vcomparisons\x18\x01 \x03(\v2!.ampledger.v1.EstimatorComparisonR\vcomparisons\"\xce\x04\n" +
 	"\x13EstimatorComparison\x12\x16\n" +
 	"\x06shadow\x18\x01 \x01(\tR\x06shadow\x12\x16\n" +
 	"\x06plugin\x18\x02 \x01(\tR\x06plugin\x12\x1e\n" +
@@ -1202,7 +1857,12 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\x15longest_latency_nanos\x18\v \x01(\x03R\x13longestLatencyNanos\x12'\n" +
 	"\x0fprocessor_nanos\x18\f \x01(\x03R\x0eprocessorNanos\x12%\n" +
 	"\x0eresident_bytes\x18\r \x01(\x04R\rresidentBytes\x12;\n" +
-	"\bchannels\x18\x0e \x03(\v2\x1f.ampledger.v1.ChannelComparisonR\bchannels\"\xf7\x03\n" +
+	"\bchannels\x18\x0e \x03(\v2\x1f.ampledger.v1.ChannelComparisonR\bchannels\x129\n" +
+	"\aoutputs\x18\x0f \x03(\v2\x1f.ampledger.v1.DerivedComparisonR\aoutputs\"\xa0\x01\n" +
+	"\x11DerivedComparison\x122\n" +
+	"\x06newest\x18\x01 \x01(\v2\x1a.ampledger.v1.DerivedValueR\x06newest\x12#\n" +
+	"\rsummary_count\x18\x02 \x01(\x04R\fsummaryCount\x122\n" +
+	"\x15mean_difference_value\x18\x03 \x01(\x01R\x13meanDifferenceValue\"\xa5\x05\n" +
 	"\x11ChannelComparison\x12\x18\n" +
 	"\achannel\x18\x01 \x01(\tR\achannel\x12#\n" +
 	"\rsummary_count\x18\x02 \x01(\x04R\fsummaryCount\x12&\n" +
@@ -1214,12 +1874,15 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\x1adifference_scatter_amperes\x18\b \x01(\x01R\x18differenceScatterAmperes\x12<\n" +
 	"\x1acharge_difference_coulombs\x18\t \x01(\x01R\x18chargeDifferenceCoulombs\x12>\n" +
 	"\x1bcharge_uncertainty_coulombs\x18\n" +
-	" \x01(\x01R\x19chargeUncertaintyCoulombs\"\x17\n" +
+	" \x01(\x01R\x19chargeUncertaintyCoulombs\x12)\n" +
+	"\x10innovation_count\x18\v \x01(\x04R\x0finnovationCount\x124\n" +
+	"\x16innovation_rms_amperes\x18\f \x01(\x01R\x14innovationRmsAmperes\x12K\n" +
+	"\"innovation_normalised_square_ratio\x18\r \x01(\x01R\x1finnovationNormalisedSquareRatio\"\x17\n" +
 	"\x15ListEstimatorsRequest\"Q\n" +
 	"\x16ListEstimatorsResponse\x127\n" +
 	"\n" +
 	"estimators\x18\x01 \x03(\v2\x17.ampledger.v1.EstimatorR\n" +
-	"estimators\"\xb7\x02\n" +
+	"estimators\"\xed\x02\n" +
 	"\tEstimator\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x16\n" +
 	"\x06plugin\x18\x02 \x01(\tR\x06plugin\x12\x1e\n" +
@@ -1234,20 +1897,25 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"\testimates\x18\b \x03(\v2\x16.ampledger.v1.EstimateR\testimates\x12#\n" +
 	"\rskipped_count\x18\t \x01(\x04R\fskippedCount\x12\x16\n" +
 	"\x06shadow\x18\n" +
-	" \x01(\tR\x06shadow\"\xb8\x01\n" +
+	" \x01(\tR\x06shadow\x124\n" +
+	"\aoutputs\x18\v \x03(\v2\x1a.ampledger.v1.DerivedValueR\aoutputs\"\xb8\x01\n" +
 	"\bEstimate\x12\x18\n" +
 	"\achannel\x18\x01 \x01(\tR\achannel\x12%\n" +
 	"\x0eoffset_amperes\x18\x02 \x01(\x01R\roffsetAmperes\x12@\n" +
 	"\x1cstandard_uncertainty_amperes\x18\x03 \x01(\x01R\x1astandardUncertaintyAmperes\x12)\n" +
-	"\x10through_sequence\x18\x04 \x01(\x04R\x0fthroughSequence\"\x88\x02\n" +
+	"\x10through_sequence\x18\x04 \x01(\x04R\x0fthroughSequence\"\xc0\x02\n" +
 	"\x14SwapEstimatorRequest\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x16\n" +
 	"\x06plugin\x18\x02 \x01(\tR\x06plugin\x123\n" +
 	"\bsettings\x18\x03 \x01(\v2\x17.google.protobuf.StructR\bsettings\x12\x16\n" +
 	"\x06shadow\x18\x04 \x01(\tR\x06shadow\x12\x16\n" +
 	"\x06revert\x18\x05 \x01(\bR\x06revert\x12!\n" +
-	"\fshadow_nanos\x18\x06 \x01(\x03R\vshadowNanos\x122\n" +
-	"\x15most_deviations_ratio\x18\a \x01(\x01R\x13mostDeviationsRatio\"\x90\x02\n" +
+	"\fshadow_nanos\x18\x06 \x01(\x03R\vshadowNanos\x12\x1e\n" +
+	"\n" +
+	"executable\x18\b \x01(\tR\n" +
+	"executable\x12\x16\n" +
+	"\x06sha256\x18\t \x01(\tR\x06sha256\x122\n" +
+	"\x15most_deviations_ratio\x18\a \x01(\x01R\x13mostDeviationsRatio\"\xb3\x02\n" +
 	"\x15SwapEstimatorResponse\x12*\n" +
 	"\x04step\x18\x01 \x01(\x0e2\x16.ampledger.v1.SwapStepR\x04step\x12\x1e\n" +
 	"\n" +
@@ -1255,23 +1923,27 @@ const file_ampledger_v1_estimator_proto_rawDesc = "" +
 	"generation\x12T\n" +
 	"\vat_sequence\x18\x03 \x03(\v23.ampledger.v1.SwapEstimatorResponse.AtSequenceEntryR\n" +
 	"atSequence\x12\x16\n" +
-	"\x06reason\x18\x04 \x01(\tR\x06reason\x1a=\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\x12!\n" +
+	"\fwarmed_ratio\x18\x05 \x01(\x01R\vwarmedRatio\x1a=\n" +
 	"\x0fAtSequenceEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x04R\x05value:\x028\x01*\x9a\x01\n" +
+	"\x05value\x18\x02 \x01(\x04R\x05value:\x028\x01*\xcd\x01\n" +
 	"\bSwapStep\x12\x19\n" +
 	"\x15SWAP_STEP_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12SWAP_STEP_STARTING\x10\x01\x12\x15\n" +
 	"\x11SWAP_STEP_WARMING\x10\x02\x12\x15\n" +
 	"\x11SWAP_STEP_SWAPPED\x10\x03\x12\x14\n" +
 	"\x10SWAP_STEP_FAILED\x10\x04\x12\x17\n" +
-	"\x13SWAP_STEP_SHADOWING\x10\x052\xd6\x03\n" +
+	"\x13SWAP_STEP_SHADOWING\x10\x05\x12\x18\n" +
+	"\x14SWAP_STEP_CONFIGURED\x10\x06\x12\x17\n" +
+	"\x13SWAP_STEP_RESTORING\x10\a2\xb8\x04\n" +
 	"\x10EstimatorService\x12[\n" +
 	"\x0eListEstimators\x12#.ampledger.v1.ListEstimatorsRequest\x1a$.ampledger.v1.ListEstimatorsResponse\x12Z\n" +
 	"\rSwapEstimator\x12\".ampledger.v1.SwapEstimatorRequest\x1a#.ampledger.v1.SwapEstimatorResponse0\x01\x12L\n" +
 	"\tAddShadow\x12\x1e.ampledger.v1.AddShadowRequest\x1a\x1f.ampledger.v1.AddShadowResponse\x12U\n" +
 	"\fRemoveShadow\x12!.ampledger.v1.RemoveShadowRequest\x1a\".ampledger.v1.RemoveShadowResponse\x12d\n" +
-	"\x11CompareEstimators\x12&.ampledger.v1.CompareEstimatorsRequest\x1a'.ampledger.v1.CompareEstimatorsResponseB?Z=github.com/ampledger/ampledger/proto/ampledger/v1;ampledgerv1b\x06proto3"
+	"\x11CompareEstimators\x12&.ampledger.v1.CompareEstimatorsRequest\x1a'.ampledger.v1.CompareEstimatorsResponse\x12`\n" +
+	"\x0fStreamEstimates\x12$.ampledger.v1.StreamEstimatesRequest\x1a%.ampledger.v1.StreamEstimatesResponse0\x01B?Z=github.com/ampledger/ampledger/proto/ampledger/v1;ampledgerv1b\x06proto3"
 
 var (
 	file_ampledger_v1_estimator_proto_rawDescOnce sync.Once
@@ -1286,50 +1958,64 @@ func file_ampledger_v1_estimator_proto_rawDescGZIP() []byte {
 }
 
 var file_ampledger_v1_estimator_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_ampledger_v1_estimator_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_ampledger_v1_estimator_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_ampledger_v1_estimator_proto_goTypes = []any{
 	(SwapStep)(0),                     // 0: ampledger.v1.SwapStep
-	(*AddShadowRequest)(nil),          // 1: ampledger.v1.AddShadowRequest
-	(*AddShadowResponse)(nil),         // 2: ampledger.v1.AddShadowResponse
-	(*RemoveShadowRequest)(nil),       // 3: ampledger.v1.RemoveShadowRequest
-	(*RemoveShadowResponse)(nil),      // 4: ampledger.v1.RemoveShadowResponse
-	(*CompareEstimatorsRequest)(nil),  // 5: ampledger.v1.CompareEstimatorsRequest
-	(*CompareEstimatorsResponse)(nil), // 6: ampledger.v1.CompareEstimatorsResponse
-	(*EstimatorComparison)(nil),       // 7: ampledger.v1.EstimatorComparison
-	(*ChannelComparison)(nil),         // 8: ampledger.v1.ChannelComparison
-	(*ListEstimatorsRequest)(nil),     // 9: ampledger.v1.ListEstimatorsRequest
-	(*ListEstimatorsResponse)(nil),    // 10: ampledger.v1.ListEstimatorsResponse
-	(*Estimator)(nil),                 // 11: ampledger.v1.Estimator
-	(*Estimate)(nil),                  // 12: ampledger.v1.Estimate
-	(*SwapEstimatorRequest)(nil),      // 13: ampledger.v1.SwapEstimatorRequest
-	(*SwapEstimatorResponse)(nil),     // 14: ampledger.v1.SwapEstimatorResponse
-	nil,                               // 15: ampledger.v1.SwapEstimatorResponse.AtSequenceEntry
-	(*structpb.Struct)(nil),           // 16: google.protobuf.Struct
+	(*StreamEstimatesRequest)(nil),    // 1: ampledger.v1.StreamEstimatesRequest
+	(*StreamEstimatesResponse)(nil),   // 2: ampledger.v1.StreamEstimatesResponse
+	(*EstimateRecord)(nil),            // 3: ampledger.v1.EstimateRecord
+	(*ChannelRecord)(nil),             // 4: ampledger.v1.ChannelRecord
+	(*DerivedValue)(nil),              // 5: ampledger.v1.DerivedValue
+	(*AddShadowRequest)(nil),          // 6: ampledger.v1.AddShadowRequest
+	(*AddShadowResponse)(nil),         // 7: ampledger.v1.AddShadowResponse
+	(*RemoveShadowRequest)(nil),       // 8: ampledger.v1.RemoveShadowRequest
+	(*RemoveShadowResponse)(nil),      // 9: ampledger.v1.RemoveShadowResponse
+	(*CompareEstimatorsRequest)(nil),  // 10: ampledger.v1.CompareEstimatorsRequest
+	(*CompareEstimatorsResponse)(nil), // 11: ampledger.v1.CompareEstimatorsResponse
+	(*EstimatorComparison)(nil),       // 12: ampledger.v1.EstimatorComparison
+	(*DerivedComparison)(nil),         // 13: ampledger.v1.DerivedComparison
+	(*ChannelComparison)(nil),         // 14: ampledger.v1.ChannelComparison
+	(*ListEstimatorsRequest)(nil),     // 15: ampledger.v1.ListEstimatorsRequest
+	(*ListEstimatorsResponse)(nil),    // 16: ampledger.v1.ListEstimatorsResponse
+	(*Estimator)(nil),                 // 17: ampledger.v1.Estimator
+	(*Estimate)(nil),                  // 18: ampledger.v1.Estimate
+	(*SwapEstimatorRequest)(nil),      // 19: ampledger.v1.SwapEstimatorRequest
+	(*SwapEstimatorResponse)(nil),     // 20: ampledger.v1.SwapEstimatorResponse
+	nil,                               // 21: ampledger.v1.SwapEstimatorResponse.AtSequenceEntry
+	(*structpb.Struct)(nil),           // 22: google.protobuf.Struct
 }
 var file_ampledger_v1_estimator_proto_depIdxs = []int32{
-	16, // 0: ampledger.v1.AddShadowRequest.settings:type_name -> google.protobuf.Struct
-	7,  // 1: ampledger.v1.CompareEstimatorsResponse.comparisons:type_name -> ampledger.v1.EstimatorComparison
-	8,  // 2: ampledger.v1.EstimatorComparison.channels:type_name -> ampledger.v1.ChannelComparison
-	11, // 3: ampledger.v1.ListEstimatorsResponse.estimators:type_name -> ampledger.v1.Estimator
-	12, // 4: ampledger.v1.Estimator.estimates:type_name -> ampledger.v1.Estimate
-	16, // 5: ampledger.v1.SwapEstimatorRequest.settings:type_name -> google.protobuf.Struct
-	0,  // 6: ampledger.v1.SwapEstimatorResponse.step:type_name -> ampledger.v1.SwapStep
-	15, // 7: ampledger.v1.SwapEstimatorResponse.at_sequence:type_name -> ampledger.v1.SwapEstimatorResponse.AtSequenceEntry
-	9,  // 8: ampledger.v1.EstimatorService.ListEstimators:input_type -> ampledger.v1.ListEstimatorsRequest
-	13, // 9: ampledger.v1.EstimatorService.SwapEstimator:input_type -> ampledger.v1.SwapEstimatorRequest
-	1,  // 10: ampledger.v1.EstimatorService.AddShadow:input_type -> ampledger.v1.AddShadowRequest
-	3,  // 11: ampledger.v1.EstimatorService.RemoveShadow:input_type -> ampledger.v1.RemoveShadowRequest
-	5,  // 12: ampledger.v1.EstimatorService.CompareEstimators:input_type -> ampledger.v1.CompareEstimatorsRequest
-	10, // 13: ampledger.v1.EstimatorService.ListEstimators:output_type -> ampledger.v1.ListEstimatorsResponse
-	14, // 14: ampledger.v1.EstimatorService.SwapEstimator:output_type -> ampledger.v1.SwapEstimatorResponse
-	2,  // 15: ampledger.v1.EstimatorService.AddShadow:output_type -> ampledger.v1.AddShadowResponse
-	4,  // 16: ampledger.v1.EstimatorService.RemoveShadow:output_type -> ampledger.v1.RemoveShadowResponse
-	6,  // 17: ampledger.v1.EstimatorService.CompareEstimators:output_type -> ampledger.v1.CompareEstimatorsResponse
-	13, // [13:18] is the sub-list for method output_type
-	8,  // [8:13] is the sub-list for method input_type
-	8,  // [8:8] is the sub-list for extension type_name
-	8,  // [8:8] is the sub-list for extension extendee
-	0,  // [0:8] is the sub-list for field type_name
+	3,  // 0: ampledger.v1.StreamEstimatesResponse.record:type_name -> ampledger.v1.EstimateRecord
+	4,  // 1: ampledger.v1.EstimateRecord.channels:type_name -> ampledger.v1.ChannelRecord
+	5,  // 2: ampledger.v1.EstimateRecord.outputs:type_name -> ampledger.v1.DerivedValue
+	22, // 3: ampledger.v1.AddShadowRequest.settings:type_name -> google.protobuf.Struct
+	12, // 4: ampledger.v1.CompareEstimatorsResponse.comparisons:type_name -> ampledger.v1.EstimatorComparison
+	14, // 5: ampledger.v1.EstimatorComparison.channels:type_name -> ampledger.v1.ChannelComparison
+	13, // 6: ampledger.v1.EstimatorComparison.outputs:type_name -> ampledger.v1.DerivedComparison
+	5,  // 7: ampledger.v1.DerivedComparison.newest:type_name -> ampledger.v1.DerivedValue
+	17, // 8: ampledger.v1.ListEstimatorsResponse.estimators:type_name -> ampledger.v1.Estimator
+	18, // 9: ampledger.v1.Estimator.estimates:type_name -> ampledger.v1.Estimate
+	5,  // 10: ampledger.v1.Estimator.outputs:type_name -> ampledger.v1.DerivedValue
+	22, // 11: ampledger.v1.SwapEstimatorRequest.settings:type_name -> google.protobuf.Struct
+	0,  // 12: ampledger.v1.SwapEstimatorResponse.step:type_name -> ampledger.v1.SwapStep
+	21, // 13: ampledger.v1.SwapEstimatorResponse.at_sequence:type_name -> ampledger.v1.SwapEstimatorResponse.AtSequenceEntry
+	15, // 14: ampledger.v1.EstimatorService.ListEstimators:input_type -> ampledger.v1.ListEstimatorsRequest
+	19, // 15: ampledger.v1.EstimatorService.SwapEstimator:input_type -> ampledger.v1.SwapEstimatorRequest
+	6,  // 16: ampledger.v1.EstimatorService.AddShadow:input_type -> ampledger.v1.AddShadowRequest
+	8,  // 17: ampledger.v1.EstimatorService.RemoveShadow:input_type -> ampledger.v1.RemoveShadowRequest
+	10, // 18: ampledger.v1.EstimatorService.CompareEstimators:input_type -> ampledger.v1.CompareEstimatorsRequest
+	1,  // 19: ampledger.v1.EstimatorService.StreamEstimates:input_type -> ampledger.v1.StreamEstimatesRequest
+	16, // 20: ampledger.v1.EstimatorService.ListEstimators:output_type -> ampledger.v1.ListEstimatorsResponse
+	20, // 21: ampledger.v1.EstimatorService.SwapEstimator:output_type -> ampledger.v1.SwapEstimatorResponse
+	7,  // 22: ampledger.v1.EstimatorService.AddShadow:output_type -> ampledger.v1.AddShadowResponse
+	9,  // 23: ampledger.v1.EstimatorService.RemoveShadow:output_type -> ampledger.v1.RemoveShadowResponse
+	11, // 24: ampledger.v1.EstimatorService.CompareEstimators:output_type -> ampledger.v1.CompareEstimatorsResponse
+	2,  // 25: ampledger.v1.EstimatorService.StreamEstimates:output_type -> ampledger.v1.StreamEstimatesResponse
+	20, // [20:26] is the sub-list for method output_type
+	14, // [14:20] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_ampledger_v1_estimator_proto_init() }
@@ -1337,14 +2023,16 @@ func file_ampledger_v1_estimator_proto_init() {
 	if File_ampledger_v1_estimator_proto != nil {
 		return
 	}
-	file_ampledger_v1_estimator_proto_msgTypes[4].OneofWrappers = []any{}
+	file_ampledger_v1_estimator_proto_msgTypes[0].OneofWrappers = []any{}
+	file_ampledger_v1_estimator_proto_msgTypes[3].OneofWrappers = []any{}
+	file_ampledger_v1_estimator_proto_msgTypes[9].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ampledger_v1_estimator_proto_rawDesc), len(file_ampledger_v1_estimator_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   15,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -24,6 +24,7 @@ const (
 	EstimatorService_AddShadow_FullMethodName         = "/ampledger.v1.EstimatorService/AddShadow"
 	EstimatorService_RemoveShadow_FullMethodName      = "/ampledger.v1.EstimatorService/RemoveShadow"
 	EstimatorService_CompareEstimators_FullMethodName = "/ampledger.v1.EstimatorService/CompareEstimators"
+	EstimatorService_StreamEstimates_FullMethodName   = "/ampledger.v1.EstimatorService/StreamEstimates"
 )
 
 // EstimatorServiceClient is the client API for EstimatorService service.
@@ -35,19 +36,24 @@ type EstimatorServiceClient interface {
 	// ListEstimators names the estimator in force on each conductor, and those in its shadow.
 	ListEstimators(ctx context.Context, in *ListEstimatorsRequest, opts ...grpc.CallOption) (*ListEstimatorsResponse, error)
 	// SwapEstimator puts another estimator in force between two frames. It streams its progress and ends with SWAPPED or FAILED;
-	// after FAILED the old one is still in force. NOT_FOUND: no such conductor. INVALID_ARGUMENT: not exactly one of plugin, shadow and revert.
+	// after FAILED the old one is still in force. NOT_FOUND: no such conductor. INVALID_ARGUMENT: not exactly one of plugin, executable,
+	// shadow and revert. FAILED_PRECONDITION: an executable, and no folder of candidates is configured.
 	// ABORTED: another swap of this conductor is going on.
 	SwapEstimator(ctx context.Context, in *SwapEstimatorRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[SwapEstimatorResponse], error)
 	// AddShadow starts an estimator beside the one in force: it gets the same summaries and changes nothing. It answers when the estimator
-	// has given its first answer. NOT_FOUND: no such conductor. INVALID_ARGUMENT: no such plugin, or a name that cannot be.
-	// ALREADY_EXISTS: a shadow of that name. RESOURCE_EXHAUSTED: eight run already. ABORTED: a swap is going on. FAILED_PRECONDITION: it does
+	// has answered the retained ones. NOT_FOUND: no such conductor. INVALID_ARGUMENT: no such plugin, or a name that cannot be.
+	// ALREADY_EXISTS: a shadow of that name. RESOURCE_EXHAUSTED: as many run as may (estimates.most_shadow_count). ABORTED: a swap is going on. FAILED_PRECONDITION: it does
 	// not start or fails at once.
 	AddShadow(ctx context.Context, in *AddShadowRequest, opts ...grpc.CallOption) (*AddShadowResponse, error)
 	// RemoveShadow ends a shadow. NOT_FOUND: no such conductor or shadow.
 	RemoveShadow(ctx context.Context, in *RemoveShadowRequest, opts ...grpc.CallOption) (*RemoveShadowResponse, error)
-	// CompareEstimators holds the shadows against the estimator in force, over what is retained: about an hour at a summary a second.
-	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
+	// CompareEstimators holds the shadows against the estimator in force: over each summary, if the span begins no earlier than what is
+	// retained in memory (about an hour at a summary a second), else over what is recorded (one in estimates.interval_seconds, for
+	// estimates.keep_days). NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
 	CompareEstimators(ctx context.Context, in *CompareEstimatorsRequest, opts ...grpc.CallOption) (*CompareEstimatorsResponse, error)
+	// StreamEstimates gives what the estimators of a conductor say, in force and in the shadow: first what is recorded or retained of the past,
+	// if a beginning is given, then each answer as it comes. NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
+	StreamEstimates(ctx context.Context, in *StreamEstimatesRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[StreamEstimatesResponse], error)
 }
 
 type estimatorServiceClient struct {
@@ -117,6 +123,25 @@ func (c *estimatorServiceClient) CompareEstimators(ctx context.Context, in *Comp
 	return out, nil
 }
 
+func (c *estimatorServiceClient) StreamEstimates(ctx context.Context, in *StreamEstimatesRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[StreamEstimatesResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &EstimatorService_ServiceDesc.Streams[1], EstimatorService_StreamEstimates_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[StreamEstimatesRequest, StreamEstimatesResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type EstimatorService_StreamEstimatesClient = grpc.ServerStreamingClient[StreamEstimatesResponse]
+
 // EstimatorServiceServer is the server API for EstimatorService service.
 // All implementations must embed UnimplementedEstimatorServiceServer
 // for forward compatibility.
@@ -126,19 +151,24 @@ type EstimatorServiceServer interface {
 	// ListEstimators names the estimator in force on each conductor, and those in its shadow.
 	ListEstimators(context.Context, *ListEstimatorsRequest) (*ListEstimatorsResponse, error)
 	// SwapEstimator puts another estimator in force between two frames. It streams its progress and ends with SWAPPED or FAILED;
-	// after FAILED the old one is still in force. NOT_FOUND: no such conductor. INVALID_ARGUMENT: not exactly one of plugin, shadow and revert.
+	// after FAILED the old one is still in force. NOT_FOUND: no such conductor. INVALID_ARGUMENT: not exactly one of plugin, executable,
+	// shadow and revert. FAILED_PRECONDITION: an executable, and no folder of candidates is configured.
 	// ABORTED: another swap of this conductor is going on.
 	SwapEstimator(*SwapEstimatorRequest, grpc.ServerStreamingServer[SwapEstimatorResponse]) error
 	// AddShadow starts an estimator beside the one in force: it gets the same summaries and changes nothing. It answers when the estimator
-	// has given its first answer. NOT_FOUND: no such conductor. INVALID_ARGUMENT: no such plugin, or a name that cannot be.
-	// ALREADY_EXISTS: a shadow of that name. RESOURCE_EXHAUSTED: eight run already. ABORTED: a swap is going on. FAILED_PRECONDITION: it does
+	// has answered the retained ones. NOT_FOUND: no such conductor. INVALID_ARGUMENT: no such plugin, or a name that cannot be.
+	// ALREADY_EXISTS: a shadow of that name. RESOURCE_EXHAUSTED: as many run as may (estimates.most_shadow_count). ABORTED: a swap is going on. FAILED_PRECONDITION: it does
 	// not start or fails at once.
 	AddShadow(context.Context, *AddShadowRequest) (*AddShadowResponse, error)
 	// RemoveShadow ends a shadow. NOT_FOUND: no such conductor or shadow.
 	RemoveShadow(context.Context, *RemoveShadowRequest) (*RemoveShadowResponse, error)
-	// CompareEstimators holds the shadows against the estimator in force, over what is retained: about an hour at a summary a second.
-	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
+	// CompareEstimators holds the shadows against the estimator in force: over each summary, if the span begins no earlier than what is
+	// retained in memory (about an hour at a summary a second), else over what is recorded (one in estimates.interval_seconds, for
+	// estimates.keep_days). NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
 	CompareEstimators(context.Context, *CompareEstimatorsRequest) (*CompareEstimatorsResponse, error)
+	// StreamEstimates gives what the estimators of a conductor say, in force and in the shadow: first what is recorded or retained of the past,
+	// if a beginning is given, then each answer as it comes. NOT_FOUND: no such conductor. INVALID_ARGUMENT: span reversed.
+	StreamEstimates(*StreamEstimatesRequest, grpc.ServerStreamingServer[StreamEstimatesResponse]) error
 	mustEmbedUnimplementedEstimatorServiceServer()
 }
 
@@ -163,6 +193,9 @@ func (UnimplementedEstimatorServiceServer) RemoveShadow(context.Context, *Remove
 }
 func (UnimplementedEstimatorServiceServer) CompareEstimators(context.Context, *CompareEstimatorsRequest) (*CompareEstimatorsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CompareEstimators not implemented")
+}
+func (UnimplementedEstimatorServiceServer) StreamEstimates(*StreamEstimatesRequest, grpc.ServerStreamingServer[StreamEstimatesResponse]) error {
+	return status.Error(codes.Unimplemented, "method StreamEstimates not implemented")
 }
 func (UnimplementedEstimatorServiceServer) mustEmbedUnimplementedEstimatorServiceServer() {}
 func (UnimplementedEstimatorServiceServer) testEmbeddedByValue()                          {}
@@ -268,6 +301,17 @@ func _EstimatorService_CompareEstimators_Handler(srv interface{}, ctx context.Co
 	return interceptor(ctx, in, info, handler)
 }
 
+func _EstimatorService_StreamEstimates_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(StreamEstimatesRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(EstimatorServiceServer).StreamEstimates(m, &grpc.GenericServerStream[StreamEstimatesRequest, StreamEstimatesResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type EstimatorService_StreamEstimatesServer = grpc.ServerStreamingServer[StreamEstimatesResponse]
+
 // EstimatorService_ServiceDesc is the grpc.ServiceDesc for EstimatorService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -296,6 +340,11 @@ var EstimatorService_ServiceDesc = grpc.ServiceDesc{
 		{
 			StreamName:    "SwapEstimator",
 			Handler:       _EstimatorService_SwapEstimator_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "StreamEstimates",
+			Handler:       _EstimatorService_StreamEstimates_Handler,
 			ServerStreams: true,
 		},
 	},

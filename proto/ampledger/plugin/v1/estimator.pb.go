@@ -83,9 +83,13 @@ type EstimatorServiceConfigureRequest struct {
 	// The conductor's channels.
 	Channels []*EstimatorChannel `protobuf:"bytes,2,rep,name=channels,proto3" json:"channels,omitempty"`
 	// The settings, as written under `with:`.
-	Settings      *structpb.Struct `protobuf:"bytes,3,opt,name=settings,proto3" json:"settings,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Settings *structpb.Struct `protobuf:"bytes,3,opt,name=settings,proto3" json:"settings,omitempty"`
+	// True if positive current flows into the pack; usually it flows out of it.
+	ChargeIsPositive bool `protobuf:"varint,4,opt,name=charge_is_positive,json=chargeIsPositive,proto3" json:"charge_is_positive,omitempty"`
+	// Rated charge of what the conductor belongs to, as configured; 0 = not known.
+	CapacityCoulombs float64 `protobuf:"fixed64,5,opt,name=capacity_coulombs,json=capacityCoulombs,proto3" json:"capacity_coulombs,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *EstimatorServiceConfigureRequest) Reset() {
@@ -137,6 +141,20 @@ func (x *EstimatorServiceConfigureRequest) GetSettings() *structpb.Struct {
 		return x.Settings
 	}
 	return nil
+}
+
+func (x *EstimatorServiceConfigureRequest) GetChargeIsPositive() bool {
+	if x != nil {
+		return x.ChargeIsPositive
+	}
+	return false
+}
+
+func (x *EstimatorServiceConfigureRequest) GetCapacityCoulombs() float64 {
+	if x != nil {
+		return x.CapacityCoulombs
+	}
+	return 0
 }
 
 // EstimatorChannel is what is known of a channel beforehand.
@@ -227,7 +245,11 @@ type EstimatorServiceConfigureResponse struct {
 	// One line for people: how it finds the offset.
 	Method string `protobuf:"bytes,1,opt,name=method,proto3" json:"method,omitempty"`
 	// What the estimator wants computed of the channels' readings at full rate; a channel not named: nothing more.
-	Bases         []*ChannelBasis `protobuf:"bytes,2,rep,name=bases,proto3" json:"bases,omitempty"`
+	Bases []*ChannelBasis `protobuf:"bytes,2,rep,name=bases,proto3" json:"bases,omitempty"`
+	// What it gives beside the offsets.
+	Outputs []*Output `protobuf:"bytes,3,rep,name=outputs,proto3" json:"outputs,omitempty"`
+	// True if each summary is to carry the readings it sums up.
+	WantsReadings bool `protobuf:"varint,4,opt,name=wants_readings,json=wantsReadings,proto3" json:"wants_readings,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -276,6 +298,85 @@ func (x *EstimatorServiceConfigureResponse) GetBases() []*ChannelBasis {
 	return nil
 }
 
+func (x *EstimatorServiceConfigureResponse) GetOutputs() []*Output {
+	if x != nil {
+		return x.Outputs
+	}
+	return nil
+}
+
+func (x *EstimatorServiceConfigureResponse) GetWantsReadings() bool {
+	if x != nil {
+		return x.WantsReadings
+	}
+	return false
+}
+
+// Output is a quantity that an estimator derives, such as the state of charge. It is streamed, recorded and compared, and never touches
+// amperes, guard or ledger.
+type Output struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name, unique within the estimator: lower-case letters, digits and _, beginning with a letter, at most 40.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Unit in UCUM symbols: "1", "C", "Cel", "Ohm" …
+	Unit string `protobuf:"bytes,2,opt,name=unit,proto3" json:"unit,omitempty"`
+	// One line for people; may be empty.
+	Text          string `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Output) Reset() {
+	*x = Output{}
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Output) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Output) ProtoMessage() {}
+
+func (x *Output) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Output.ProtoReflect.Descriptor instead.
+func (*Output) Descriptor() ([]byte, []int) {
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Output) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *Output) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *Output) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
 // ChannelBasis asks for play operators on one channel: p becomes max(I - r, min(I + r, p)) at each usable reading I, statically
 // compensated, and its output is z = (I - p)/r.
 type ChannelBasis struct {
@@ -290,7 +391,7 @@ type ChannelBasis struct {
 
 func (x *ChannelBasis) Reset() {
 	*x = ChannelBasis{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[3]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -302,7 +403,7 @@ func (x *ChannelBasis) String() string {
 func (*ChannelBasis) ProtoMessage() {}
 
 func (x *ChannelBasis) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[3]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -315,7 +416,7 @@ func (x *ChannelBasis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChannelBasis.ProtoReflect.Descriptor instead.
 func (*ChannelBasis) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{3}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *ChannelBasis) GetName() string {
@@ -345,7 +446,7 @@ type RestoreRequest struct {
 
 func (x *RestoreRequest) Reset() {
 	*x = RestoreRequest{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[4]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -357,7 +458,7 @@ func (x *RestoreRequest) String() string {
 func (*RestoreRequest) ProtoMessage() {}
 
 func (x *RestoreRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[4]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -370,7 +471,7 @@ func (x *RestoreRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RestoreRequest.ProtoReflect.Descriptor instead.
 func (*RestoreRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{4}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *RestoreRequest) GetState() []byte {
@@ -396,7 +497,7 @@ type RestoreResponse struct {
 
 func (x *RestoreResponse) Reset() {
 	*x = RestoreResponse{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[5]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -408,7 +509,7 @@ func (x *RestoreResponse) String() string {
 func (*RestoreResponse) ProtoMessage() {}
 
 func (x *RestoreResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[5]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -421,7 +522,7 @@ func (x *RestoreResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RestoreResponse.ProtoReflect.Descriptor instead.
 func (*RestoreResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{5}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{6}
 }
 
 // SnapshotRequest is empty.
@@ -433,7 +534,7 @@ type SnapshotRequest struct {
 
 func (x *SnapshotRequest) Reset() {
 	*x = SnapshotRequest{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[6]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -445,7 +546,7 @@ func (x *SnapshotRequest) String() string {
 func (*SnapshotRequest) ProtoMessage() {}
 
 func (x *SnapshotRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[6]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -458,7 +559,7 @@ func (x *SnapshotRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SnapshotRequest.ProtoReflect.Descriptor instead.
 func (*SnapshotRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{6}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{7}
 }
 
 // SnapshotResponse carries a snapshot.
@@ -472,7 +573,7 @@ type SnapshotResponse struct {
 
 func (x *SnapshotResponse) Reset() {
 	*x = SnapshotResponse{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[7]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -484,7 +585,7 @@ func (x *SnapshotResponse) String() string {
 func (*SnapshotResponse) ProtoMessage() {}
 
 func (x *SnapshotResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[7]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -497,7 +598,7 @@ func (x *SnapshotResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SnapshotResponse.ProtoReflect.Descriptor instead.
 func (*SnapshotResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{7}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *SnapshotResponse) GetState() []byte {
@@ -518,7 +619,7 @@ type RunRequest struct {
 
 func (x *RunRequest) Reset() {
 	*x = RunRequest{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[8]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -530,7 +631,7 @@ func (x *RunRequest) String() string {
 func (*RunRequest) ProtoMessage() {}
 
 func (x *RunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[8]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -543,7 +644,7 @@ func (x *RunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunRequest.ProtoReflect.Descriptor instead.
 func (*RunRequest) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{8}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *RunRequest) GetSummary() *Summary {
@@ -573,14 +674,18 @@ type Summary struct {
 	// What the charge is known to be from elsewhere, as of the last scan; most often none.
 	Marks []*Mark `protobuf:"bytes,8,rep,name=marks,proto3" json:"marks,omitempty"`
 	// The fused current over this summary, if the conductor's charge is taken from it.
-	Fused         *Fused `protobuf:"bytes,9,opt,name=fused,proto3" json:"fused,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Fused *Fused `protobuf:"bytes,9,opt,name=fused,proto3" json:"fused,omitempty"`
+	// What the ledger holds as of the last scan, if the conductor's charge is taken from this device.
+	Charge *Charge `protobuf:"bytes,10,opt,name=charge,proto3" json:"charge,omitempty"`
+	// Time of each scan after first_monotonic_nanos, if the estimator wants readings and they are still at hand.
+	ScanOffsetNanos []int64 `protobuf:"zigzag64,11,rep,packed,name=scan_offset_nanos,json=scanOffsetNanos,proto3" json:"scan_offset_nanos,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *Summary) Reset() {
 	*x = Summary{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[9]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -592,7 +697,7 @@ func (x *Summary) String() string {
 func (*Summary) ProtoMessage() {}
 
 func (x *Summary) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[9]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -605,7 +710,7 @@ func (x *Summary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Summary.ProtoReflect.Descriptor instead.
 func (*Summary) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{9}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Summary) GetDevice() string {
@@ -671,6 +776,131 @@ func (x *Summary) GetFused() *Fused {
 	return nil
 }
 
+func (x *Summary) GetCharge() *Charge {
+	if x != nil {
+		return x.Charge
+	}
+	return nil
+}
+
+func (x *Summary) GetScanOffsetNanos() []int64 {
+	if x != nil {
+		return x.ScanOffsetNanos
+	}
+	return nil
+}
+
+// Charge is what the ledger holds of the conductor. Charge itself is since the ledger was opened, over all runs of the daemon; what bounds
+// its error from one moment to another is since this run began: less than before says that it is another run.
+type Charge struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Charge out of the pack, as counted with the offsets that were in force.
+	OutCoulombs float64 `protobuf:"fixed64,1,opt,name=out_coulombs,json=outCoulombs,proto3" json:"out_coulombs,omitempty"`
+	// Charge into the pack, likewise.
+	InCoulombs float64 `protobuf:"fixed64,2,opt,name=in_coulombs,json=inCoulombs,proto3" json:"in_coulombs,omitempty"`
+	// To be added to out less in: what was learnt later.
+	AdjustmentCoulombs float64 `protobuf:"fixed64,3,opt,name=adjustment_coulombs,json=adjustmentCoulombs,proto3" json:"adjustment_coulombs,omitempty"`
+	// Standard uncertainty of net (out less in, adjusted) from zero and gain, as is known now.
+	NetUncertaintyCoulombs float64 `protobuf:"fixed64,4,opt,name=net_uncertainty_coulombs,json=netUncertaintyCoulombs,proto3" json:"net_uncertainty_coulombs,omitempty"`
+	// Integral of the standard uncertainty of the zero, as it was when it was counted, in this run: its growth between two moments is the
+	// standard uncertainty of what the zero has added to net, at most.
+	ZeroCoulombs float64 `protobuf:"fixed64,5,opt,name=zero_coulombs,json=zeroCoulombs,proto3" json:"zero_coulombs,omitempty"`
+	// Largest relative standard uncertainty of the gain in this run.
+	GainRatio float64 `protobuf:"fixed64,6,opt,name=gain_ratio,json=gainRatio,proto3" json:"gain_ratio,omitempty"`
+	// Variance of net from what is independent from reading to reading, in this run.
+	NoiseSquareCoulombs float64 `protobuf:"fixed64,7,opt,name=noise_square_coulombs,json=noiseSquareCoulombs,proto3" json:"noise_square_coulombs,omitempty"`
+	// Greatest charge that may have flowed unseen in gaps, beside what is assumed in them, in this run; the time before it is a gap too.
+	GapBoundCoulombs float64 `protobuf:"fixed64,8,opt,name=gap_bound_coulombs,json=gapBoundCoulombs,proto3" json:"gap_bound_coulombs,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *Charge) Reset() {
+	*x = Charge{}
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Charge) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Charge) ProtoMessage() {}
+
+func (x *Charge) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Charge.ProtoReflect.Descriptor instead.
+func (*Charge) Descriptor() ([]byte, []int) {
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *Charge) GetOutCoulombs() float64 {
+	if x != nil {
+		return x.OutCoulombs
+	}
+	return 0
+}
+
+func (x *Charge) GetInCoulombs() float64 {
+	if x != nil {
+		return x.InCoulombs
+	}
+	return 0
+}
+
+func (x *Charge) GetAdjustmentCoulombs() float64 {
+	if x != nil {
+		return x.AdjustmentCoulombs
+	}
+	return 0
+}
+
+func (x *Charge) GetNetUncertaintyCoulombs() float64 {
+	if x != nil {
+		return x.NetUncertaintyCoulombs
+	}
+	return 0
+}
+
+func (x *Charge) GetZeroCoulombs() float64 {
+	if x != nil {
+		return x.ZeroCoulombs
+	}
+	return 0
+}
+
+func (x *Charge) GetGainRatio() float64 {
+	if x != nil {
+		return x.GainRatio
+	}
+	return 0
+}
+
+func (x *Charge) GetNoiseSquareCoulombs() float64 {
+	if x != nil {
+		return x.NoiseSquareCoulombs
+	}
+	return 0
+}
+
+func (x *Charge) GetGapBoundCoulombs() float64 {
+	if x != nil {
+		return x.GapBoundCoulombs
+	}
+	return 0
+}
+
 // Mark is a moment at which the charge is known from elsewhere, as that of a full battery is. Two of them bound what flowed between them.
 type Mark struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -684,7 +914,7 @@ type Mark struct {
 
 func (x *Mark) Reset() {
 	*x = Mark{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[10]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -696,7 +926,7 @@ func (x *Mark) String() string {
 func (*Mark) ProtoMessage() {}
 
 func (x *Mark) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[10]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -709,7 +939,7 @@ func (x *Mark) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Mark.ProtoReflect.Descriptor instead.
 func (*Mark) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{10}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Mark) GetPassedCoulombs() float64 {
@@ -740,7 +970,7 @@ type Fused struct {
 
 func (x *Fused) Reset() {
 	*x = Fused{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[11]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -752,7 +982,7 @@ func (x *Fused) String() string {
 func (*Fused) ProtoMessage() {}
 
 func (x *Fused) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[11]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -765,7 +995,7 @@ func (x *Fused) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Fused.ProtoReflect.Descriptor instead.
 func (*Fused) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{11}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Fused) GetIntegralSeconds() float64 {
@@ -797,7 +1027,7 @@ type FusedShare struct {
 
 func (x *FusedShare) Reset() {
 	*x = FusedShare{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[12]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -809,7 +1039,7 @@ func (x *FusedShare) String() string {
 func (*FusedShare) ProtoMessage() {}
 
 func (x *FusedShare) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[12]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -822,7 +1052,7 @@ func (x *FusedShare) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FusedShare.ProtoReflect.Descriptor instead.
 func (*FusedShare) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{12}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *FusedShare) GetName() string {
@@ -874,13 +1104,15 @@ type ChannelSummary struct {
 	IntegralCoulombs float64 `protobuf:"fixed64,11,opt,name=integral_coulombs,json=integralCoulombs,proto3" json:"integral_coulombs,omitempty"`
 	// The time that integral covers.
 	IntegralSeconds float64 `protobuf:"fixed64,12,opt,name=integral_seconds,json=integralSeconds,proto3" json:"integral_seconds,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// The reading of each scan, statically compensated, if the estimator wants readings and they are still at hand; NaN = unusable.
+	ReadingAmperes []float64 `protobuf:"fixed64,13,rep,packed,name=reading_amperes,json=readingAmperes,proto3" json:"reading_amperes,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *ChannelSummary) Reset() {
 	*x = ChannelSummary{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[13]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -892,7 +1124,7 @@ func (x *ChannelSummary) String() string {
 func (*ChannelSummary) ProtoMessage() {}
 
 func (x *ChannelSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[13]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -905,7 +1137,7 @@ func (x *ChannelSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChannelSummary.ProtoReflect.Descriptor instead.
 func (*ChannelSummary) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{13}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ChannelSummary) GetName() string {
@@ -992,6 +1224,13 @@ func (x *ChannelSummary) GetIntegralSeconds() float64 {
 	return 0
 }
 
+func (x *ChannelSummary) GetReadingAmperes() []float64 {
+	if x != nil {
+		return x.ReadingAmperes
+	}
+	return nil
+}
+
 // RunResponse answers one summary.
 type RunResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1007,14 +1246,16 @@ type RunResponse struct {
 	// given: the channels' own uncertainties, independent of each other.
 	Covariances []*ErrorCovariance `protobuf:"bytes,5,rep,name=covariances,proto3" json:"covariances,omitempty"`
 	// What the integral of the fused current is too large by, if the summary had one.
-	Fused         *FusedCorrection `protobuf:"bytes,6,opt,name=fused,proto3" json:"fused,omitempty"`
+	Fused *FusedCorrection `protobuf:"bytes,6,opt,name=fused,proto3" json:"fused,omitempty"`
+	// What the estimator derives, as of the summary's last scan; an output that is not named is not known then.
+	Outputs       []*OutputValue `protobuf:"bytes,7,rep,name=outputs,proto3" json:"outputs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *RunResponse) Reset() {
 	*x = RunResponse{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[14]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1026,7 +1267,7 @@ func (x *RunResponse) String() string {
 func (*RunResponse) ProtoMessage() {}
 
 func (x *RunResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[14]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1039,7 +1280,7 @@ func (x *RunResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunResponse.ProtoReflect.Descriptor instead.
 func (*RunResponse) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{14}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *RunResponse) GetDevice() string {
@@ -1084,6 +1325,77 @@ func (x *RunResponse) GetFused() *FusedCorrection {
 	return nil
 }
 
+func (x *RunResponse) GetOutputs() []*OutputValue {
+	if x != nil {
+		return x.Outputs
+	}
+	return nil
+}
+
+// OutputValue is what an output is.
+type OutputValue struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The output, one of those that Configure named.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// What it is, in its unit.
+	Value float64 `protobuf:"fixed64,2,opt,name=value,proto3" json:"value,omitempty"`
+	// Standard uncertainty, in the same unit.
+	UncertaintyValue float64 `protobuf:"fixed64,3,opt,name=uncertainty_value,json=uncertaintyValue,proto3" json:"uncertainty_value,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *OutputValue) Reset() {
+	*x = OutputValue{}
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OutputValue) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OutputValue) ProtoMessage() {}
+
+func (x *OutputValue) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OutputValue.ProtoReflect.Descriptor instead.
+func (*OutputValue) Descriptor() ([]byte, []int) {
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *OutputValue) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *OutputValue) GetValue() float64 {
+	if x != nil {
+		return x.Value
+	}
+	return 0
+}
+
+func (x *OutputValue) GetUncertaintyValue() float64 {
+	if x != nil {
+		return x.UncertaintyValue
+	}
+	return 0
+}
+
 // ErrorCovariance is the covariance of what is wrong with the currents of two channels after their offsets have been subtracted, gain
 // contained, at the newest current, without the noise that is independent from reading to reading.
 type ErrorCovariance struct {
@@ -1100,7 +1412,7 @@ type ErrorCovariance struct {
 
 func (x *ErrorCovariance) Reset() {
 	*x = ErrorCovariance{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[15]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1112,7 +1424,7 @@ func (x *ErrorCovariance) String() string {
 func (*ErrorCovariance) ProtoMessage() {}
 
 func (x *ErrorCovariance) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[15]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1125,7 +1437,7 @@ func (x *ErrorCovariance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ErrorCovariance.ProtoReflect.Descriptor instead.
 func (*ErrorCovariance) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{15}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ErrorCovariance) GetFirst() string {
@@ -1162,7 +1474,7 @@ type FusedCorrection struct {
 
 func (x *FusedCorrection) Reset() {
 	*x = FusedCorrection{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[16]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1174,7 +1486,7 @@ func (x *FusedCorrection) String() string {
 func (*FusedCorrection) ProtoMessage() {}
 
 func (x *FusedCorrection) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[16]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1187,7 +1499,7 @@ func (x *FusedCorrection) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FusedCorrection.ProtoReflect.Descriptor instead.
 func (*FusedCorrection) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{16}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *FusedCorrection) GetCorrectionCoulombs() float64 {
@@ -1219,7 +1531,7 @@ type Note struct {
 
 func (x *Note) Reset() {
 	*x = Note{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[17]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1231,7 +1543,7 @@ func (x *Note) String() string {
 func (*Note) ProtoMessage() {}
 
 func (x *Note) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[17]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1244,7 +1556,7 @@ func (x *Note) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Note.ProtoReflect.Descriptor instead.
 func (*Note) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{17}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *Note) GetChannel() string {
@@ -1291,7 +1603,7 @@ type ChannelEstimate struct {
 
 func (x *ChannelEstimate) Reset() {
 	*x = ChannelEstimate{}
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[18]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1303,7 +1615,7 @@ func (x *ChannelEstimate) String() string {
 func (*ChannelEstimate) ProtoMessage() {}
 
 func (x *ChannelEstimate) ProtoReflect() protoreflect.Message {
-	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[18]
+	mi := &file_ampledger_plugin_v1_estimator_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1316,7 +1628,7 @@ func (x *ChannelEstimate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChannelEstimate.ProtoReflect.Descriptor instead.
 func (*ChannelEstimate) Descriptor() ([]byte, []int) {
-	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{18}
+	return file_ampledger_plugin_v1_estimator_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ChannelEstimate) GetName() string {
@@ -1372,20 +1684,28 @@ var File_ampledger_plugin_v1_estimator_proto protoreflect.FileDescriptor
 
 const file_ampledger_plugin_v1_estimator_proto_rawDesc = "" +
 	"\n" +
-	"#ampledger/plugin/v1/estimator.proto\x12\x13ampledger.plugin.v1\x1a\x1cgoogle/protobuf/struct.proto\"\xb8\x01\n" +
+	"#ampledger/plugin/v1/estimator.proto\x12\x13ampledger.plugin.v1\x1a\x1cgoogle/protobuf/struct.proto\"\x93\x02\n" +
 	" EstimatorServiceConfigureRequest\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12A\n" +
 	"\bchannels\x18\x02 \x03(\v2%.ampledger.plugin.v1.EstimatorChannelR\bchannels\x123\n" +
-	"\bsettings\x18\x03 \x01(\v2\x17.google.protobuf.StructR\bsettings\"\xe9\x01\n" +
+	"\bsettings\x18\x03 \x01(\v2\x17.google.protobuf.StructR\bsettings\x12,\n" +
+	"\x12charge_is_positive\x18\x04 \x01(\bR\x10chargeIsPositive\x12+\n" +
+	"\x11capacity_coulombs\x18\x05 \x01(\x01R\x10capacityCoulombs\"\xe9\x01\n" +
 	"\x10EstimatorChannel\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x128\n" +
 	"\x18zero_uncertainty_amperes\x18\x02 \x01(\x01R\x16zeroUncertaintyAmperes\x12#\n" +
 	"\rnoise_amperes\x18\x03 \x01(\x01R\fnoiseAmperes\x12,\n" +
 	"\x12full_scale_amperes\x18\x04 \x01(\x01R\x10fullScaleAmperes\x124\n" +
-	"\x16gain_uncertainty_ratio\x18\x05 \x01(\x01R\x14gainUncertaintyRatio\"t\n" +
+	"\x16gain_uncertainty_ratio\x18\x05 \x01(\x01R\x14gainUncertaintyRatio\"\xd2\x01\n" +
 	"!EstimatorServiceConfigureResponse\x12\x16\n" +
 	"\x06method\x18\x01 \x01(\tR\x06method\x127\n" +
-	"\x05bases\x18\x02 \x03(\v2!.ampledger.plugin.v1.ChannelBasisR\x05bases\"Y\n" +
+	"\x05bases\x18\x02 \x03(\v2!.ampledger.plugin.v1.ChannelBasisR\x05bases\x125\n" +
+	"\aoutputs\x18\x03 \x03(\v2\x1b.ampledger.plugin.v1.OutputR\aoutputs\x12%\n" +
+	"\x0ewants_readings\x18\x04 \x01(\bR\rwantsReadings\"D\n" +
+	"\x06Output\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
+	"\x04unit\x18\x02 \x01(\tR\x04unit\x12\x12\n" +
+	"\x04text\x18\x03 \x01(\tR\x04text\"Y\n" +
 	"\fChannelBasis\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x125\n" +
 	"\x17play_half_width_amperes\x18\x02 \x03(\x01R\x14playHalfWidthAmperes\"E\n" +
@@ -1399,7 +1719,7 @@ const file_ampledger_plugin_v1_estimator_proto_rawDesc = "" +
 	"\x05state\x18\x01 \x01(\fR\x05state\"D\n" +
 	"\n" +
 	"RunRequest\x126\n" +
-	"\asummary\x18\x01 \x01(\v2\x1c.ampledger.plugin.v1.SummaryR\asummary\"\xa6\x03\n" +
+	"\asummary\x18\x01 \x01(\v2\x1c.ampledger.plugin.v1.SummaryR\asummary\"\x87\x04\n" +
 	"\aSummary\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12%\n" +
 	"\x0efirst_sequence\x18\x02 \x01(\x04R\rfirstSequence\x12#\n" +
@@ -1409,7 +1729,21 @@ const file_ampledger_plugin_v1_estimator_proto_rawDesc = "" +
 	"\x04rest\x18\x06 \x01(\x0e2\x19.ampledger.plugin.v1.RestR\x04rest\x12?\n" +
 	"\bchannels\x18\a \x03(\v2#.ampledger.plugin.v1.ChannelSummaryR\bchannels\x12/\n" +
 	"\x05marks\x18\b \x03(\v2\x19.ampledger.plugin.v1.MarkR\x05marks\x120\n" +
-	"\x05fused\x18\t \x01(\v2\x1a.ampledger.plugin.v1.FusedR\x05fused\"s\n" +
+	"\x05fused\x18\t \x01(\v2\x1a.ampledger.plugin.v1.FusedR\x05fused\x123\n" +
+	"\x06charge\x18\n" +
+	" \x01(\v2\x1b.ampledger.plugin.v1.ChargeR\x06charge\x12*\n" +
+	"\x11scan_offset_nanos\x18\v \x03(\x12R\x0fscanOffsetNanos\"\xdd\x02\n" +
+	"\x06Charge\x12!\n" +
+	"\fout_coulombs\x18\x01 \x01(\x01R\voutCoulombs\x12\x1f\n" +
+	"\vin_coulombs\x18\x02 \x01(\x01R\n" +
+	"inCoulombs\x12/\n" +
+	"\x13adjustment_coulombs\x18\x03 \x01(\x01R\x12adjustmentCoulombs\x128\n" +
+	"\x18net_uncertainty_coulombs\x18\x04 \x01(\x01R\x16netUncertaintyCoulombs\x12#\n" +
+	"\rzero_coulombs\x18\x05 \x01(\x01R\fzeroCoulombs\x12\x1d\n" +
+	"\n" +
+	"gain_ratio\x18\x06 \x01(\x01R\tgainRatio\x122\n" +
+	"\x15noise_square_coulombs\x18\a \x01(\x01R\x13noiseSquareCoulombs\x12,\n" +
+	"\x12gap_bound_coulombs\x18\b \x01(\x01R\x10gapBoundCoulombs\"s\n" +
 	"\x04Mark\x12'\n" +
 	"\x0fpassed_coulombs\x18\x01 \x01(\x01R\x0epassedCoulombs\x12B\n" +
 	"\x1dstandard_uncertainty_coulombs\x18\x02 \x01(\x01R\x1bstandardUncertaintyCoulombs\"k\n" +
@@ -1420,7 +1754,7 @@ const file_ampledger_plugin_v1_estimator_proto_rawDesc = "" +
 	"FusedShare\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12%\n" +
 	"\x0eweight_seconds\x18\x02 \x01(\x01R\rweightSeconds\x12+\n" +
-	"\x11integral_coulombs\x18\x03 \x01(\x01R\x10integralCoulombs\"\xfd\x03\n" +
+	"\x11integral_coulombs\x18\x03 \x01(\x01R\x10integralCoulombs\"\xa6\x04\n" +
 	"\x0eChannelSummary\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12#\n" +
 	"\rreading_count\x18\x02 \x01(\rR\freadingCount\x12!\n" +
@@ -1434,14 +1768,20 @@ const file_ampledger_plugin_v1_estimator_proto_rawDesc = "" +
 	"\x10play_mean_ratios\x18\n" +
 	" \x03(\x01R\x0eplayMeanRatios\x12+\n" +
 	"\x11integral_coulombs\x18\v \x01(\x01R\x10integralCoulombs\x12)\n" +
-	"\x10integral_seconds\x18\f \x01(\x01R\x0fintegralSeconds\"\xc7\x02\n" +
+	"\x10integral_seconds\x18\f \x01(\x01R\x0fintegralSeconds\x12'\n" +
+	"\x0freading_amperes\x18\r \x03(\x01R\x0ereadingAmperes\"\x83\x03\n" +
 	"\vRunResponse\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12)\n" +
 	"\x10through_sequence\x18\x02 \x01(\x04R\x0fthroughSequence\x12@\n" +
 	"\bchannels\x18\x03 \x03(\v2$.ampledger.plugin.v1.ChannelEstimateR\bchannels\x12/\n" +
 	"\x05notes\x18\x04 \x03(\v2\x19.ampledger.plugin.v1.NoteR\x05notes\x12F\n" +
 	"\vcovariances\x18\x05 \x03(\v2$.ampledger.plugin.v1.ErrorCovarianceR\vcovariances\x12:\n" +
-	"\x05fused\x18\x06 \x01(\v2$.ampledger.plugin.v1.FusedCorrectionR\x05fused\"f\n" +
+	"\x05fused\x18\x06 \x01(\v2$.ampledger.plugin.v1.FusedCorrectionR\x05fused\x12:\n" +
+	"\aoutputs\x18\a \x03(\v2 .ampledger.plugin.v1.OutputValueR\aoutputs\"d\n" +
+	"\vOutputValue\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value\x12+\n" +
+	"\x11uncertainty_value\x18\x03 \x01(\x01R\x10uncertaintyValue\"f\n" +
 	"\x0fErrorCovariance\x12\x14\n" +
 	"\x05first\x18\x01 \x01(\tR\x05first\x12\x16\n" +
 	"\x06second\x18\x02 \x01(\tR\x06second\x12%\n" +
@@ -1484,57 +1824,63 @@ func file_ampledger_plugin_v1_estimator_proto_rawDescGZIP() []byte {
 }
 
 var file_ampledger_plugin_v1_estimator_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_ampledger_plugin_v1_estimator_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_ampledger_plugin_v1_estimator_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
 var file_ampledger_plugin_v1_estimator_proto_goTypes = []any{
 	(Rest)(0),                                 // 0: ampledger.plugin.v1.Rest
 	(*EstimatorServiceConfigureRequest)(nil),  // 1: ampledger.plugin.v1.EstimatorServiceConfigureRequest
 	(*EstimatorChannel)(nil),                  // 2: ampledger.plugin.v1.EstimatorChannel
 	(*EstimatorServiceConfigureResponse)(nil), // 3: ampledger.plugin.v1.EstimatorServiceConfigureResponse
-	(*ChannelBasis)(nil),                      // 4: ampledger.plugin.v1.ChannelBasis
-	(*RestoreRequest)(nil),                    // 5: ampledger.plugin.v1.RestoreRequest
-	(*RestoreResponse)(nil),                   // 6: ampledger.plugin.v1.RestoreResponse
-	(*SnapshotRequest)(nil),                   // 7: ampledger.plugin.v1.SnapshotRequest
-	(*SnapshotResponse)(nil),                  // 8: ampledger.plugin.v1.SnapshotResponse
-	(*RunRequest)(nil),                        // 9: ampledger.plugin.v1.RunRequest
-	(*Summary)(nil),                           // 10: ampledger.plugin.v1.Summary
-	(*Mark)(nil),                              // 11: ampledger.plugin.v1.Mark
-	(*Fused)(nil),                             // 12: ampledger.plugin.v1.Fused
-	(*FusedShare)(nil),                        // 13: ampledger.plugin.v1.FusedShare
-	(*ChannelSummary)(nil),                    // 14: ampledger.plugin.v1.ChannelSummary
-	(*RunResponse)(nil),                       // 15: ampledger.plugin.v1.RunResponse
-	(*ErrorCovariance)(nil),                   // 16: ampledger.plugin.v1.ErrorCovariance
-	(*FusedCorrection)(nil),                   // 17: ampledger.plugin.v1.FusedCorrection
-	(*Note)(nil),                              // 18: ampledger.plugin.v1.Note
-	(*ChannelEstimate)(nil),                   // 19: ampledger.plugin.v1.ChannelEstimate
-	(*structpb.Struct)(nil),                   // 20: google.protobuf.Struct
+	(*Output)(nil),                            // 4: ampledger.plugin.v1.Output
+	(*ChannelBasis)(nil),                      // 5: ampledger.plugin.v1.ChannelBasis
+	(*RestoreRequest)(nil),                    // 6: ampledger.plugin.v1.RestoreRequest
+	(*RestoreResponse)(nil),                   // 7: ampledger.plugin.v1.RestoreResponse
+	(*SnapshotRequest)(nil),                   // 8: ampledger.plugin.v1.SnapshotRequest
+	(*SnapshotResponse)(nil),                  // 9: ampledger.plugin.v1.SnapshotResponse
+	(*RunRequest)(nil),                        // 10: ampledger.plugin.v1.RunRequest
+	(*Summary)(nil),                           // 11: ampledger.plugin.v1.Summary
+	(*Charge)(nil),                            // 12: ampledger.plugin.v1.Charge
+	(*Mark)(nil),                              // 13: ampledger.plugin.v1.Mark
+	(*Fused)(nil),                             // 14: ampledger.plugin.v1.Fused
+	(*FusedShare)(nil),                        // 15: ampledger.plugin.v1.FusedShare
+	(*ChannelSummary)(nil),                    // 16: ampledger.plugin.v1.ChannelSummary
+	(*RunResponse)(nil),                       // 17: ampledger.plugin.v1.RunResponse
+	(*OutputValue)(nil),                       // 18: ampledger.plugin.v1.OutputValue
+	(*ErrorCovariance)(nil),                   // 19: ampledger.plugin.v1.ErrorCovariance
+	(*FusedCorrection)(nil),                   // 20: ampledger.plugin.v1.FusedCorrection
+	(*Note)(nil),                              // 21: ampledger.plugin.v1.Note
+	(*ChannelEstimate)(nil),                   // 22: ampledger.plugin.v1.ChannelEstimate
+	(*structpb.Struct)(nil),                   // 23: google.protobuf.Struct
 }
 var file_ampledger_plugin_v1_estimator_proto_depIdxs = []int32{
 	2,  // 0: ampledger.plugin.v1.EstimatorServiceConfigureRequest.channels:type_name -> ampledger.plugin.v1.EstimatorChannel
-	20, // 1: ampledger.plugin.v1.EstimatorServiceConfigureRequest.settings:type_name -> google.protobuf.Struct
-	4,  // 2: ampledger.plugin.v1.EstimatorServiceConfigureResponse.bases:type_name -> ampledger.plugin.v1.ChannelBasis
-	10, // 3: ampledger.plugin.v1.RunRequest.summary:type_name -> ampledger.plugin.v1.Summary
-	0,  // 4: ampledger.plugin.v1.Summary.rest:type_name -> ampledger.plugin.v1.Rest
-	14, // 5: ampledger.plugin.v1.Summary.channels:type_name -> ampledger.plugin.v1.ChannelSummary
-	11, // 6: ampledger.plugin.v1.Summary.marks:type_name -> ampledger.plugin.v1.Mark
-	12, // 7: ampledger.plugin.v1.Summary.fused:type_name -> ampledger.plugin.v1.Fused
-	13, // 8: ampledger.plugin.v1.Fused.shares:type_name -> ampledger.plugin.v1.FusedShare
-	19, // 9: ampledger.plugin.v1.RunResponse.channels:type_name -> ampledger.plugin.v1.ChannelEstimate
-	18, // 10: ampledger.plugin.v1.RunResponse.notes:type_name -> ampledger.plugin.v1.Note
-	16, // 11: ampledger.plugin.v1.RunResponse.covariances:type_name -> ampledger.plugin.v1.ErrorCovariance
-	17, // 12: ampledger.plugin.v1.RunResponse.fused:type_name -> ampledger.plugin.v1.FusedCorrection
-	1,  // 13: ampledger.plugin.v1.EstimatorService.Configure:input_type -> ampledger.plugin.v1.EstimatorServiceConfigureRequest
-	5,  // 14: ampledger.plugin.v1.EstimatorService.Restore:input_type -> ampledger.plugin.v1.RestoreRequest
-	7,  // 15: ampledger.plugin.v1.EstimatorService.Snapshot:input_type -> ampledger.plugin.v1.SnapshotRequest
-	9,  // 16: ampledger.plugin.v1.EstimatorService.Run:input_type -> ampledger.plugin.v1.RunRequest
-	3,  // 17: ampledger.plugin.v1.EstimatorService.Configure:output_type -> ampledger.plugin.v1.EstimatorServiceConfigureResponse
-	6,  // 18: ampledger.plugin.v1.EstimatorService.Restore:output_type -> ampledger.plugin.v1.RestoreResponse
-	8,  // 19: ampledger.plugin.v1.EstimatorService.Snapshot:output_type -> ampledger.plugin.v1.SnapshotResponse
-	15, // 20: ampledger.plugin.v1.EstimatorService.Run:output_type -> ampledger.plugin.v1.RunResponse
-	17, // [17:21] is the sub-list for method output_type
-	13, // [13:17] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	23, // 1: ampledger.plugin.v1.EstimatorServiceConfigureRequest.settings:type_name -> google.protobuf.Struct
+	5,  // 2: ampledger.plugin.v1.EstimatorServiceConfigureResponse.bases:type_name -> ampledger.plugin.v1.ChannelBasis
+	4,  // 3: ampledger.plugin.v1.EstimatorServiceConfigureResponse.outputs:type_name -> ampledger.plugin.v1.Output
+	11, // 4: ampledger.plugin.v1.RunRequest.summary:type_name -> ampledger.plugin.v1.Summary
+	0,  // 5: ampledger.plugin.v1.Summary.rest:type_name -> ampledger.plugin.v1.Rest
+	16, // 6: ampledger.plugin.v1.Summary.channels:type_name -> ampledger.plugin.v1.ChannelSummary
+	13, // 7: ampledger.plugin.v1.Summary.marks:type_name -> ampledger.plugin.v1.Mark
+	14, // 8: ampledger.plugin.v1.Summary.fused:type_name -> ampledger.plugin.v1.Fused
+	12, // 9: ampledger.plugin.v1.Summary.charge:type_name -> ampledger.plugin.v1.Charge
+	15, // 10: ampledger.plugin.v1.Fused.shares:type_name -> ampledger.plugin.v1.FusedShare
+	22, // 11: ampledger.plugin.v1.RunResponse.channels:type_name -> ampledger.plugin.v1.ChannelEstimate
+	21, // 12: ampledger.plugin.v1.RunResponse.notes:type_name -> ampledger.plugin.v1.Note
+	19, // 13: ampledger.plugin.v1.RunResponse.covariances:type_name -> ampledger.plugin.v1.ErrorCovariance
+	20, // 14: ampledger.plugin.v1.RunResponse.fused:type_name -> ampledger.plugin.v1.FusedCorrection
+	18, // 15: ampledger.plugin.v1.RunResponse.outputs:type_name -> ampledger.plugin.v1.OutputValue
+	1,  // 16: ampledger.plugin.v1.EstimatorService.Configure:input_type -> ampledger.plugin.v1.EstimatorServiceConfigureRequest
+	6,  // 17: ampledger.plugin.v1.EstimatorService.Restore:input_type -> ampledger.plugin.v1.RestoreRequest
+	8,  // 18: ampledger.plugin.v1.EstimatorService.Snapshot:input_type -> ampledger.plugin.v1.SnapshotRequest
+	10, // 19: ampledger.plugin.v1.EstimatorService.Run:input_type -> ampledger.plugin.v1.RunRequest
+	3,  // 20: ampledger.plugin.v1.EstimatorService.Configure:output_type -> ampledger.plugin.v1.EstimatorServiceConfigureResponse
+	7,  // 21: ampledger.plugin.v1.EstimatorService.Restore:output_type -> ampledger.plugin.v1.RestoreResponse
+	9,  // 22: ampledger.plugin.v1.EstimatorService.Snapshot:output_type -> ampledger.plugin.v1.SnapshotResponse
+	17, // 23: ampledger.plugin.v1.EstimatorService.Run:output_type -> ampledger.plugin.v1.RunResponse
+	20, // [20:24] is the sub-list for method output_type
+	16, // [16:20] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_ampledger_plugin_v1_estimator_proto_init() }
@@ -1548,7 +1894,7 @@ func file_ampledger_plugin_v1_estimator_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ampledger_plugin_v1_estimator_proto_rawDesc), len(file_ampledger_plugin_v1_estimator_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   19,
+			NumMessages:   22,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
