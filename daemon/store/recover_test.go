@@ -302,7 +302,7 @@ func TestBitFlips(t *testing.T) {
 	b := toDamage(t)
 	random := rand.New(rand.NewPCG(3, 4))
 	noticed, changed := 0, 0
-	for n := range 45 {
+	for n := range 60 {
 		at, bit := random.IntN(len(b.content)), random.IntN(8)
 		path := b.damagedBy(t, func(content []byte) []byte { content[at] ^= 1 << bit; return content })
 		same, sound := b.look(t, path)
