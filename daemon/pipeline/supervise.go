@@ -14,7 +14,12 @@ import (
 func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
 	c.estimation.swap.Lock()
 	defer c.estimation.swap.Unlock()
-	r, err := c.bring(ctx, candidate, c.keptFor("", candidate), untold())
+	return c.putFirst(ctx, candidate, c.keptFor("", candidate))
+}
+
+// putFirst starts an estimator where none is in force and puts it there without waiting for its first answer; the swap lock is held.
+func (c *Conductor) putFirst(ctx context.Context, candidate Candidate, kept *Kept) error {
+	r, err := c.bring(ctx, candidate, kept, untold())
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.estimation.beginning = false

@@ -1642,8 +1642,10 @@ type Change struct {
 	InForceAfterSequence uint64 `protobuf:"varint,4,opt,name=in_force_after_sequence,json=inForceAfterSequence,proto3" json:"in_force_after_sequence,omitempty"`
 	// When it should be found anew; 0 = never. An event warns from then on.
 	ExpiresWallNanos int64 `protobuf:"varint,5,opt,name=expires_wall_nanos,json=expiresWallNanos,proto3" json:"expires_wall_nanos,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// How the configuration had raw values converted: on another conversion the change is not in force any more.
+	Basis         string `protobuf:"bytes,6,opt,name=basis,proto3" json:"basis,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Change) Reset() {
@@ -1709,6 +1711,13 @@ func (x *Change) GetExpiresWallNanos() int64 {
 		return x.ExpiresWallNanos
 	}
 	return 0
+}
+
+func (x *Change) GetBasis() string {
+	if x != nil {
+		return x.Basis
+	}
+	return ""
 }
 
 // CommissioningRecord is one line of the records of commissioning, which are only ever added to.
@@ -3001,13 +3010,14 @@ const file_ampledger_v1_commissioning_proto_rawDesc = "" +
 	"\x18zero_uncertainty_amperes\x18\x04 \x01(\x01H\x00R\x16zeroUncertaintyAmperes\x88\x01\x01\x129\n" +
 	"\x16gain_uncertainty_ratio\x18\x05 \x01(\x01H\x01R\x14gainUncertaintyRatio\x88\x01\x01B\x1b\n" +
 	"\x19_zero_uncertainty_amperesB\x19\n" +
-	"\x17_gain_uncertainty_ratio\"\x88\x02\n" +
+	"\x17_gain_uncertainty_ratio\"\x9e\x02\n" +
 	"\x06Change\x120\n" +
 	"\x06before\x18\x01 \x01(\v2\x18.ampledger.v1.CorrectionR\x06before\x12.\n" +
 	"\x05after\x18\x02 \x01(\v2\x18.ampledger.v1.CorrectionR\x05after\x127\n" +
 	"\x18in_force_before_sequence\x18\x03 \x01(\x04R\x15inForceBeforeSequence\x125\n" +
 	"\x17in_force_after_sequence\x18\x04 \x01(\x04R\x14inForceAfterSequence\x12,\n" +
-	"\x12expires_wall_nanos\x18\x05 \x01(\x03R\x10expiresWallNanos\"\xd1\x04\n" +
+	"\x12expires_wall_nanos\x18\x05 \x01(\x03R\x10expiresWallNanos\x12\x14\n" +
+	"\x05basis\x18\x06 \x01(\tR\x05basis\"\xd1\x04\n" +
 	"\x13CommissioningRecord\x12'\n" +
 	"\x0frecord_sequence\x18\x01 \x01(\x04R\x0erecordSequence\x12\x1c\n" +
 	"\tconductor\x18\x02 \x01(\tR\tconductor\x12\x18\n" +
