@@ -75,6 +75,17 @@ func basisOf(s *sensor.Config) string {
 	return basis
 }
 
+// ConfiguredUncertainty gives the standard uncertainties of a channel's zero and gain as the configuration alone states them; 0 and 0 before its device is described.
+func (c *Conductor) ConfiguredUncertainty(channel string) (zeroAmperes, gainRatio float64) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	lane, err := c.lane(channel)
+	if err != nil {
+		return 0, 0
+	}
+	return lane.configured.ZeroAmperes, lane.configured.GainRatio
+}
+
 // dropUnfounded takes a correction out of force that was found on another conversion than there is now; the entry and the event say so.
 func (c *Conductor) dropUnfounded(lane *Lane) {
 	old := lane.correction

@@ -51,6 +51,7 @@ type Backend struct {
 	Conductors []*Conductor
 	Devices    []*pipeline.Device
 	Ledger     Ledger
+	Records    Records
 	Events     *Events
 	Waveforms  *Waveforms // nil = none are taken
 	Posted     *Posted
