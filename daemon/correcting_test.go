@@ -20,7 +20,7 @@ func idle() string {
 // shuntZero declares a window without current and gives what the shunt read.
 func shuntZero(t *testing.T, s *served) *ampledgerv1.ChannelZero {
 	t.Helper()
-	response, err := s.Commissioning.CaptureZero(s.ctx, &ampledgerv1.CaptureZeroRequest{Conductor: "pack", DurationNanos: 10e9, By: "A. Meter"})
+	response, err := s.Commissioning.CaptureZero(s.ctx, &ampledgerv1.CaptureZeroRequest{Conductor: "pack", DurationNanos: 10e9, By: "A. Meter", Force: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -36,7 +36,7 @@ func TestACorrectionOutlivesTheDaemon(t *testing.T) {
 	if math.Abs(z.GetFound().GetMeanAmperes()-0.3) > 0.02 || z.GetRecordSequence() == 0 {
 		t.Fatalf("the zero is 0.3 A, found %v", z)
 	}
-	applied, err := s.Commissioning.ApplyCalibration(s.ctx, &ampledgerv1.ApplyCalibrationRequest{RecordSequence: z.GetRecordSequence(), By: "A. Meter"})
+	applied, err := s.Commissioning.ApplyCalibration(s.ctx, &ampledgerv1.ApplyCalibrationRequest{RecordSequence: z.GetRecordSequence(), By: "A. Meter", Force: true})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -3,7 +3,6 @@ package service_test
 import (
 	"context"
 	"math"
-	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -18,16 +17,15 @@ import (
 type bench struct {
 	*servicetest.Rig
 	ampledgerv1.CommissioningServiceClient
-	t      *testing.T
-	random *rand.Rand
+	t *testing.T
 }
 
 func newBench(t *testing.T) *bench {
 	rig := servicetest.New(t, servicetest.Retained)
-	return &bench{rig, ampledgerv1.NewCommissioningServiceClient(rig.Connect()), t, rand.New(rand.NewPCG(5, 6))}
+	return &bench{rig, ampledgerv1.NewCommissioningServiceClient(rig.Connect()), t}
 }
 
-// fed runs a call while scans of a current come, with a noise of 10 mA.
+// fed runs a call while scans of a current come, with 10 mA to either side in turn: whole summaries give the same verdict wherever the window lies.
 func fed[M any](b *bench, amperes func(scan int) float64, call func(context.Context) (M, error)) (answer M, err error) {
 	done := make(chan struct{})
 	go func() {
@@ -41,7 +39,7 @@ func fed[M any](b *bench, amperes func(scan int) float64, call func(context.Cont
 		default:
 			scans := make([]float64, 10)
 			for k := range scans {
-				scans[k] = amperes(n+k) + 0.01*b.random.NormFloat64()
+				scans[k] = amperes(n+k) + 0.01*float64(1-2*(k%2))
 			}
 			b.FeedAmperes("adc0", scans...)
 		}
@@ -330,4 +328,36 @@ func TestWhatIsNoMatterOfCalibration(t *testing.T) {
 	if err := apply(two, true); err != nil {
 		t.Error(err)
 	}
+}
+
+// TestZeroDrift makes offset and slope of zeros at three temperatures; where no temperature is wired it cannot be applied.
+func TestZeroDrift(t *testing.T) {
+	b := newBench(t)
+	b.FeedAmperes("adc0", 1, 2, 3)
+	for celsius, amperes := range map[float64]float64{10: 0.2, 20: 0.3, 30: 0.4} {
+		_, err := b.Store.AppendRecord(t.Context(), &ampledgerv1.CommissioningRecord{
+			Conductor: "pack", Channel: "shunt", Body: &ampledgerv1.CommissioningRecord_Zero{Zero: &ampledgerv1.ZeroFound{
+				MeanAmperes: amperes, StandardUncertaintyAmperes: 0.01, TemperatureCelsius: &celsius, Steady: true,
+			}},
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	response, err := b.FitZeroDrift(t.Context(), &ampledgerv1.FitZeroDriftRequest{Conductor: "pack", Channel: "shunt", ReferenceCelsius: 25})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// By hand: the slope's variance is σ²/Σ(T−20)² = 10⁻⁴/200, the offset's at 25 °C σ²/3 + 25 times that.
+	d := response.GetRecord().GetDrift()
+	for what, c := range map[string][2]float64{
+		"offset": {d.GetOffsetAmperes(), 0.35}, "slope": {d.GetSlopeAmperesPerKelvin(), 0.01}, "u of slope": {d.GetSlopeUncertaintyAmperesPerKelvin(), math.Sqrt(5e-7)},
+		"u of offset": {d.GetOffsetUncertaintyAmperes(), math.Sqrt(1e-4/3 + 25*5e-7)}, "lowest": {d.GetLowestCelsius(), 10}, "highest": {d.GetHighestCelsius(), 30},
+	} {
+		if math.Abs(c[0]-c[1]) > 1e-12 {
+			t.Errorf("%s: %g, want %g", what, c[0], c[1])
+		}
+	}
+	_, err = b.ApplyCalibration(t.Context(), &ampledgerv1.ApplyCalibrationRequest{RecordSequence: response.GetRecord().GetRecordSequence()})
+	refused(t, err, codes.FailedPrecondition, "NOT_CORRECTABLE", "")
 }

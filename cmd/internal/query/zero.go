@@ -2,8 +2,10 @@ package query
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -22,11 +24,14 @@ func zeroCommand() *cobra.Command {
 		Long: "zero declares that no current flows through the conductor from now on for a time: the estimator takes it as a rest, as it takes\n" +
 			"an open contactor. Be sure of it: isolate the pack at its service disconnect or take the conductor off; a few milliamperes of\n" +
 			"standing load become the zero. Work on packs above 60 V DC is for qualified people under local codes.\n" +
-			"It ends with what each channel read and what became of its offset. Interrupted, it withdraws the declaration.",
+			"It ends with what each channel read and what became of its offset. Interrupted, it withdraws the declaration.\n" +
+			"What a channel read is kept as a record if it was steady; `calibrate apply RECORD` then makes it the channel's zero. A channel that moved is refused, with\n" +
+			"the reason and exit status 1, unless --force is given, which the record says.",
 	}
 	c.Flags().DurationVar(&length, "for", time.Minute, "how long, at most an hour")
 	c.Flags().StringVar(&request.By, "by", "", "who says so; goes into the log")
 	c.Flags().StringVar(&request.Note, "note", "", "why; goes into the log")
+	c.Flags().BoolVar(&request.Force, "force", false, "keep the zero of a channel that was not steady as well")
 	asJSON := jsonFlag(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if length <= 0 || length > time.Hour {
@@ -58,9 +63,25 @@ func captureZero(ctx context.Context, c *cobra.Command, daemon *client.Client, a
 		return err
 	}
 	if asJSON {
-		return show.JSON(c.OutOrStdout(), response)
+		err = show.JSON(c.OutOrStdout(), response)
+	} else {
+		err = writeZero(c.OutOrStdout(), response)
 	}
-	return writeZero(c.OutOrStdout(), response)
+	return errors.Join(err, refusedZeros(response))
+}
+
+// refusedZeros names the channels whose zero was not kept.
+func refusedZeros(response *ampledgerv1.CaptureZeroResponse) error {
+	var names []string
+	for _, z := range response.GetChannels() {
+		if z.GetRecordSequence() == 0 {
+			names = append(names, z.GetChannel())
+		}
+	}
+	if len(names) == 0 {
+		return nil
+	}
+	return fmt.Errorf("the zero of %s is not kept", strings.Join(names, ", "))
 }
 
 func writeZero(to io.Writer, response *ampledgerv1.CaptureZeroResponse) error {
@@ -73,8 +94,27 @@ func writeZero(to io.Writer, response *ampledgerv1.CaptureZeroResponse) error {
 		fmt.Fprintf(to, "  %-16s read %+.5f A ± %.5f A (%d readings)%s; offset was %+.5f A ± %.5f A, is %+.5f A ± %.5f A\n", z.GetChannel(),
 			z.GetMeanAmperes(), z.GetStandardUncertaintyAmperes(), z.GetReadingCount(), temperature,
 			z.GetOffsetBeforeAmperes(), z.GetOffsetBeforeUncertaintyAmperes(), z.GetOffsetAfterAmperes(), z.GetOffsetAfterUncertaintyAmperes())
+		fmt.Fprintln(to, "    "+zeroVerdict(z))
 	}
 	return writeNotes(to, response.GetNotes())
+}
+
+// zeroVerdict tells what the readings of a rest say, and whether they are kept.
+func zeroVerdict(z *ampledgerv1.ChannelZero) string {
+	text := ""
+	if f := z.GetFound(); f != nil {
+		text = fmt.Sprintf("its readings are worth %.3g independent ones: %+.6g A ± %.2g A; ", f.GetEffectiveCount(), f.GetMeanAmperes(), f.GetStandardUncertaintyAmperes())
+		if f.GetBlockSize() > 1 {
+			text += fmt.Sprintf("means of %d readings were looked at; ", f.GetBlockSize())
+		}
+	}
+	switch {
+	case z.GetRecordSequence() == 0:
+		return text + "not kept: " + z.GetRefusal()
+	case z.GetFound().GetForced():
+		return text + fmt.Sprintf("record %d, kept by force: %s", z.GetRecordSequence(), z.GetFound().GetReason())
+	}
+	return text + fmt.Sprintf("steady; record %d", z.GetRecordSequence())
 }
 
 // writeNotes writes what an estimator had to say.
