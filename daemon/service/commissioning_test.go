@@ -361,3 +361,31 @@ func TestZeroDrift(t *testing.T) {
 	_, err = b.ApplyCalibration(t.Context(), &ampledgerv1.ApplyCalibrationRequest{RecordSequence: response.GetRecord().GetRecordSequence()})
 	refused(t, err, codes.FailedPrecondition, "NOT_CORRECTABLE", "")
 }
+
+// TestCurveApplied corrects a channel that saturates by a curve of the third degree; a curve on a curve is refused.
+func TestCurveApplied(t *testing.T) {
+	b := newBench(t)
+	b.FeedAmperes("adc0", 1, 2, 3)
+	shows := func(amperes float64) float64 { return 0.2 + amperes*(1.01-2e-6*amperes*amperes) }
+	fit := func() uint64 {
+		t.Helper()
+		for i := -5; i <= 5; i++ {
+			if err := b.stated(20*float64(i), shows(20*float64(i))); err != nil {
+				t.Fatal(err)
+			}
+		}
+		response, err := b.FitCalibration(t.Context(), &ampledgerv1.FitCalibrationRequest{Conductor: "pack", Channel: "shunt", DegreeCount: 3})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return response.GetRecord().GetRecordSequence()
+	}
+	b.apply(&ampledgerv1.ApplyCalibrationRequest{RecordSequence: fit()})
+	if p := b.point(95, shows(95)).GetPoint(); math.Abs(p.GetIndicatedAmperes()-95) > 0.001 {
+		t.Errorf("95 A are indicated as %g A", p.GetIndicatedAmperes())
+	}
+	_, err := b.ApplyCalibration(t.Context(), &ampledgerv1.ApplyCalibrationRequest{RecordSequence: fit()})
+	refused(t, err, codes.FailedPrecondition, "CURVE_ON_CURVE", "")
+	z := b.zero(still(shows(0)), true)
+	b.apply(&ampledgerv1.ApplyCalibrationRequest{RecordSequence: z.GetRecordSequence(), Force: true})
+}

@@ -14,7 +14,7 @@ import (
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
-// ErrNoRecord: there is no such record of commissioning.
+// ErrNoRecord says that there is no such record of commissioning.
 var ErrNoRecord = errors.New("no such record")
 
 // RecordFilter says which records of commissioning are wanted.

@@ -2,6 +2,7 @@ package query
 
 import (
 	"bytes"
+	_ "embed"
 	"fmt"
 	"html/template"
 	"io"
@@ -18,7 +19,22 @@ import (
 func reportCommand() *cobra.Command {
 	return cli.Group(&cobra.Command{
 		Use: "report", Short: "Write a paper: one HTML file that holds all it needs and prints on A4",
-	}, reportBudgetCommand())
+	}, reportBudgetCommand(), reportCalibrationCommand(), reportCommissioningCommand())
+}
+
+// pageStyle is what all pages look like.
+//
+//go:embed report_style.html
+var pageStyle string
+
+// parsePage makes a page's template.
+func parsePage(name, text string, functions template.FuncMap) (*template.Template, error) {
+	page, err := template.New(name).Funcs(functions).Parse(text)
+	if err != nil {
+		return nil, err
+	}
+	_, err = page.New("style").Parse(pageStyle)
+	return page, err
 }
 
 // writeReport renders a page into a file; "-" is standard output. It is rendered as a whole first, so that no half of one is left behind.
