@@ -75,6 +75,10 @@ func TestACorrectionOutlivesTheDaemon(t *testing.T) {
 	if z := shuntZero(t, s).GetFound(); z.GetMeanAmperes() < 0.2 || z.GetInForceSequence() != 0 {
 		t.Errorf("on another resistance: %v", z)
 	}
+	conductors, err := s.Readings.ListConductors(s.ctx, &ampledgerv1.ListConductorsRequest{})
+	if err != nil || conductors.GetConductors()[0].GetChannels()[0].GetInForceSequence() != 0 {
+		t.Errorf("in force: %v, %v", conductors, err)
+	}
 	events, err := s.Abuse.ListEvents(s.ctx, &ampledgerv1.ListEventsRequest{})
 	if err != nil || !strings.Contains(events.String(), "not in force any more") {
 		t.Errorf("nobody was told: %v", err)

@@ -106,8 +106,13 @@ func (f *file) newestOf(channel string, wanted func(*ampledgerv1.CommissioningRe
 	return newest
 }
 
-// inForce says what is in force on a channel.
+// inForce says what is in force on a channel, by the daemon's word: a change may be on file that was found on another conversion.
 func (f *file) inForce(channel string) string {
+	for _, ch := range f.conductor.GetChannels() {
+		if ch.GetName() == channel && ch.GetInForceSequence() == 0 {
+			return "the configuration alone"
+		}
+	}
 	change := f.newestOf(channel, func(r *ampledgerv1.CommissioningRecord) bool { return r.GetApplied() != nil || r.GetReverted() != nil })
 	if change == nil {
 		return "the configuration alone"
