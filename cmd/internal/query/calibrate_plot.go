@@ -56,6 +56,8 @@ func (f *fitted) residuals() (*plot.Plot, error) {
 			return nil, err
 		}
 	}
+	margin := 0.03 * (p.X.Max - p.X.Min)
+	p.X.Min, p.X.Max = p.X.Min-margin, p.X.Max+margin
 	return headroom(p), nil
 }
 

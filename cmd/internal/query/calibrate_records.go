@@ -87,8 +87,12 @@ func recordSays(r *ampledgerv1.CommissioningRecord) string {
 			d.GetSlopeAmperesPerKelvin(), d.GetSlopeUncertaintyAmperesPerKelvin())
 	case r.GetPoint() != nil:
 		p := r.GetPoint()
-		return fmt.Sprintf("point %+.6g A ± %.2g A%s, indicated %+.6g A ± %.2g A%s", p.GetReferenceAmperes(), p.GetReferenceUncertaintyAmperes(), byChannel(p), p.GetIndicatedAmperes(),
-			p.GetIndicatedUncertaintyAmperes(), sweepSays(p.GetSweep()))
+		said := fmt.Sprintf("point %+.6g A ± %.2g A%s, indicated %+.6g A ± %.2g A", p.GetReferenceAmperes(), p.GetReferenceUncertaintyAmperes(), byChannel(p), p.GetIndicatedAmperes(),
+			p.GetIndicatedUncertaintyAmperes())
+		if sweep := sweepSays(p.GetSweep()); sweep != "" {
+			said += ", " + sweep
+		}
+		return said
 	case r.GetCalibration() != nil:
 		k := r.GetCalibration()
 		return fmt.Sprintf("calibration of %d points: offset %+.5g A ± %.2g A, gain %.6g ± %.2g", len(k.GetPointSequence()), k.GetOffsetAmperes(),
@@ -118,7 +122,7 @@ func byChannel(p *ampledgerv1.CalibrationPoint) string {
 func sweepSays(sweep ampledgerv1.Sweep) string {
 	for name, of := range sweeps {
 		if of == sweep && name != "" {
-			return ", going " + name
+			return "going " + name
 		}
 	}
 	return ""

@@ -15,13 +15,17 @@ func (f *fitted) write(to io.Writer) error {
 	for i, p := range f.points {
 		mark := sweepSays(p.GetSweep())
 		if k.GetResiduals()[i].GetOutlier() {
-			mark += ", farther off than chance explains"
+			mark += "  farther off than chance explains"
 		}
-		fmt.Fprintf(&b, "  %14.6g %14.2g %14.6g %+14.3g%s\n", p.GetReferenceAmperes(), p.GetReferenceUncertaintyAmperes(), p.GetIndicatedAmperes(),
+		line := fmt.Sprintf("  %14.6g %14.2g %14.6g %+14.3g  %s", p.GetReferenceAmperes(), p.GetReferenceUncertaintyAmperes(), p.GetIndicatedAmperes(),
 			k.GetResiduals()[i].GetResidualAmperes(), mark)
+		b.WriteString(strings.TrimRight(line, " ") + "\n")
 	}
 	for _, fact := range f.facts() {
 		fmt.Fprintf(&b, "  %-24s %s\n", fact.name, fact.text)
+	}
+	for _, p := range k.GetPredicted() {
+		fmt.Fprintf(&b, "  %-24s %.2g A\n", fmt.Sprintf("u at %.4g A", p.GetCurrentAmperes()), p.GetStandardUncertaintyAmperes())
 	}
 	for _, d := range k.GetDiagnoses() {
 		fmt.Fprintf(&b, "  ! %s: %s\n", d.GetSubject(), d.GetText())
@@ -62,9 +66,6 @@ func (f *fitted) facts() []fitFact {
 	if s := k.GetShift(); s != nil {
 		add("against record "+fmt.Sprint(s.GetPreviousSequence()), "offset moved by %+.3g A (%.1f times both uncertainties), gain by %+.3g (%.1f times)", s.GetOffsetAmperes(),
 			s.GetOffsetDeviationRatio(), s.GetGainRatio(), s.GetGainDeviationRatio())
-	}
-	for _, p := range k.GetPredicted() {
-		add(fmt.Sprintf("u at %.4g A", p.GetCurrentAmperes()), "%.2g A", p.GetStandardUncertaintyAmperes())
 	}
 	return facts
 }
