@@ -73,10 +73,11 @@ func (c *Conductor) ask(r *run) *keeping {
 	if r == nil || r.failure() != nil {
 		return nil
 	}
-	k := &keeping{of: r, plays: map[*Lane][]offset.Play{}, under: c.corrections(), done: make(chan struct{}), to: c.keep}
+	k := &keeping{of: r, plays: map[*Lane][]offset.Play{}, done: make(chan struct{}), to: c.keep}
 	for _, lane := range c.lanes {
 		k.plays[lane] = lane.plays.Stand()
 	}
+	k.under = c.corrections()
 	if !r.queueUp(item{keep: k}) {
 		return nil
 	}
