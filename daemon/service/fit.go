@@ -89,10 +89,16 @@ func fitPoints(request *ampledgerv1.FitCalibrationRequest, records []*ampledgerv
 		limit = usualGainLimit
 	}
 	within := samePlace * (fitted.GetGreatestAmperes() - fitted.GetLeastAmperes())
-	for _, d := range curve.Diagnose(calibration.Circumstances{Shunt: sensorKind == "shunt", GainLimit: limit, Within: within}) {
-		fitted.Diagnoses = append(fitted.Diagnoses, &ampledgerv1.Diagnosis{Subject: d.Subject, Text: d.Text})
+	for _, d := range curve.Diagnose(calibration.Expectation{Shunt: sensorKind == "shunt", GainLimitRatio: limit, WithinAmperes: within}) {
+		fitted.Diagnoses = append(fitted.Diagnoses, &ampledgerv1.Diagnosis{Subject: subjects[d.Fault], Text: d.Text})
 	}
 	return fitted, nil
+}
+
+// subjects name the faults that a calibration shows.
+var subjects = map[calibration.Fault]string{
+	calibration.Backwards: "sign reversed", calibration.Turns: "primary turns", calibration.SenseLeads: "sense leads", calibration.Bent: "curvature",
+	calibration.Hysteretical: "hysteresis", calibration.Apart: "outlier",
 }
 
 func sweepOf(sweep ampledgerv1.Sweep) calibration.Sweep {

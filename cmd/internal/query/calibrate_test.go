@@ -42,7 +42,7 @@ func TestCalibrate(t *testing.T) {
 		{"zero --for 3s --force", 0, []string{"record 1", "record 2"}}, // and the devices are open from then on
 		{"calibrate --channel shunt --points " + points + " --by meter", 0, []string{"point -100 A ± 0.02 A, indicated -101.701 A ± 0.01 A, going up  by meter", "going down"}},
 		{"calibrate fit --channel shunt --plot " + picture + " --reference-gain 0.0002 --instrument ours", 0,
-			[]string{"gain                     1.02", "± 0.00023", "going down", "down less up", "! sense leads: the gain is 2 % above 1", "lack of fit              F(1, 3)", "u at 100 A"}},
+			[]string{"gain                     1.02", "± 0.00023", "going down", "down less up", "! sense leads: the gain is 2.00 % too high", "lack of fit              F(1, 3)", "u at 100 A"}},
 		{"calibrate fit --channel shunt --gain-limit 5 --apply --gain-uncertainty 0.001 --expires 2099-01-31 --by meter", 0,
 			[]string{"against record 9", "applied record 10, to be found anew by 2099-01-31", "in force from sequence", "#11"}},
 		{"calibrate fit --channel shunt", 1, []string{"0 point(s): a calibration needs two at least"}},
