@@ -229,8 +229,9 @@ func (c *Conductor) beginAnew(ctx context.Context, a *anew) {
 		r.close() // outside the lock: no reading waits for a process to end
 	}
 	if a.inForce != nil {
-		c.putFirst(ctx, *a.inForce, nil) // on an error its supervisor goes on trying
+		_ = c.putFirst(ctx, *a.inForce, nil) // on an error its supervisor goes on trying
 	}
+	c.estimation.wake() // whoever was failed before is no more
 	for _, s := range a.shadows {
 		next, err := c.bring(ctx, s.candidate, nil, untold())
 		c.mu.Lock()
