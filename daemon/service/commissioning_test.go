@@ -389,3 +389,33 @@ func TestCurveApplied(t *testing.T) {
 	z := b.zero(still(shows(0)), true)
 	b.apply(&ampledgerv1.ApplyCalibrationRequest{RecordSequence: z.GetRecordSequence(), Force: true})
 }
+
+// TestRevertedStepByStep takes two zeros back, the newer one first: each time what was before is in force, with its date.
+func TestRevertedStepByStep(t *testing.T) {
+	b := newBench(t)
+	shows := func(want float64) {
+		t.Helper()
+		if got := b.zero(still(0.5), true).GetFound().GetMeanAmperes(); math.Abs(got-want) > 1e-9 {
+			t.Errorf("0.5 A are indicated as %g A, want %g A", got, want)
+		}
+	}
+	first := b.apply(&ampledgerv1.ApplyCalibrationRequest{RecordSequence: b.zero(still(0.3), true).GetRecordSequence(), Force: true, ExpiresWallNanos: math.MaxInt64})
+	b.apply(&ampledgerv1.ApplyCalibrationRequest{RecordSequence: b.zero(still(0.4), true).GetRecordSequence(), Force: true})
+	shows(0.1)
+	revert := func() *ampledgerv1.Change {
+		t.Helper()
+		response, err := b.RevertCalibration(t.Context(), &ampledgerv1.RevertCalibrationRequest{Conductor: "pack", Channel: "shunt"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return response.GetRecord().GetReverted()
+	}
+	if change := revert(); change.GetInForceAfterSequence() != first.GetRecord().GetRecordSequence() || change.GetExpiresWallNanos() != math.MaxInt64 {
+		t.Errorf("reverted to the first: %v", change)
+	}
+	shows(0.2)
+	if change := revert(); change.GetInForceAfterSequence() != 0 || change.GetExpiresWallNanos() != 0 {
+		t.Errorf("reverted to the configuration: %v", change)
+	}
+	shows(0.5)
+}
