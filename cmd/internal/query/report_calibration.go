@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"maps"
 	"math"
 
 	"github.com/spf13/cobra"
@@ -68,7 +69,12 @@ func writePaper(c *cobra.Command, output string, asJSON bool, name, text string,
 	return writeReport(c, output, page, paper)
 }
 
-var paperFunctions = template.FuncMap{"clock": show.Clock, "records": recordLines, "sweep": sweepSays}
+// paperFunctions are those of a budget and some more.
+var paperFunctions = func() template.FuncMap {
+	all := maps.Clone(budgetFunctions)
+	all["clock"], all["records"], all["sweep"] = show.Clock, recordLines, sweepSays
+	return all
+}()
 
 // file is what is on file of a conductor: its records, and the end of the ledger's chain, as they are now.
 type file struct {

@@ -64,14 +64,19 @@ func TestCertificates(t *testing.T) {
 	}
 
 	// The magnetic channel's offset of 1.1 A is within the 2 A that are stated, so no check fails.
-	page, _ = ask(0, "report", "commissioning", "--seconds", "2", "--state", "rest", "--by", "A. <b>", "-o", "-")
-	for _, want := range []string{"Commissioning of pack", "A. &lt;b&gt;", "where nothing flows", "counts of the range", "shunt and magnetic", "In force: applied record 9", "pick-up at 50 Hz", "zero &#43;0."} {
+	page, _ = ask(0, "report", "commissioning", "--seconds", "2", "--state", "rest", "--by", "A. <b>", "-o", "-",
+		"--config", writeFile(t, "pack.yaml", strings.Replace(idle, "noise_amperes: 0.4, zero", "gain_uncertainty_ratio: 0.01, noise_amperes: 0.4, zero", 1)))
+	for _, want := range []string{"Uncertainty budget, by the configuration", "Combined standard uncertainty", "Commissioning of pack", "A. &lt;b&gt;", "where nothing flows", "counts of the range", "shunt and magnetic", "In force: applied record 9", "pick-up at 50 Hz", "zero &#43;0."} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the paper lacks %q", want)
 		}
 	}
-	if findings := figuresOf(t, page)["findings"].([]any); len(findings) != 17 {
-		t.Errorf("%d findings", len(findings))
+	figures = figuresOf(t, page)
+	if findings := figures["findings"].([]any); len(findings) != 17 || len(figures["budget"].(map[string]any)["channels"].([]any)) != 2 {
+		t.Errorf("figures: %v", figures)
+	}
+	if _, stderr := ask(1, "report", "commissioning", "--seconds", "1", "-o", "-", "--config", writeFile(t, "other.yaml", strings.Replace(idle, "name: pack", "name: other", 1))); !strings.Contains(stderr, "has no conductor pack") {
+		t.Errorf("another configuration: %s", stderr)
 	}
 }
 
