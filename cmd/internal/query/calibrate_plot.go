@@ -1,7 +1,6 @@
 package query
 
 import (
-	"errors"
 	"fmt"
 	"math"
 
@@ -20,17 +19,7 @@ func (f *fitted) draw(c *cobra.Command, name string) error {
 	if err != nil {
 		return err
 	}
-	image, err := draw.NewFormattedCanvas(plotWidth, plotHeight, plotFormat(name))
-	if err != nil {
-		return err
-	}
-	paint(draw.New(image), picture)
-	to, err := openOutput(c, name)
-	if err != nil {
-		return fmt.Errorf("--plot: %w", err)
-	}
-	_, err = image.WriteTo(to)
-	return errors.Join(err, to.close())
+	return drawPlot(c, name, picture)
 }
 
 // residuals makes the plot: each point's distance from the curve with its 95 % interval, by how it was come to, over the curve's own interval.
