@@ -53,10 +53,12 @@ func TestCalibrate(t *testing.T) {
 		{"calibrate apply 99", 1, []string{"there is no record 99"}},
 		{"calibrate revert --channel shunt --note mistake", 0, []string{"reverted record 11, in force is the configuration alone: mistake  #14"}},
 		{"calibrate revert --channel shunt", 1, []string{"no change is in force on channel \"shunt\""}},
+		{"zero --for 3s --force --apply fused", 2, []string{"has no channel \"fused\" that reads a sensor; it has shunt, magnetic"}},
 		{"calibrate drift --channel shunt", 1, []string{"has no temperature: the channel has none wired"}},
 		{"calibrate records --channel shunt", 0, []string{"calibration of 6 points: offset +0.3", "#14\n"}},
 		{"calibrate records --json", 0, []string{`"record_sequence":"14"`}},
 		{"charge --entries --kind commissioning", 0, []string{"record 11, SHA-256 ", "calibration of record 10 applied, says meter", "record 14, SHA-256 ", "change of record 11 reverted to the configuration alone"}},
+		{"zero --for 3s --force --apply shunt --by meter", 0, []string{"applied record 15  by meter  #17", "in force from sequence"}},
 	} {
 		stdout, stderr, status := run(t, append(strings.Fields(c.args), "--address", address)...)
 		if status != c.status {
