@@ -229,7 +229,8 @@ func (c *Conductor) beginAnew(ctx context.Context, a *anew) {
 		r.close() // outside the lock: no reading waits for a process to end
 	}
 	if a.inForce != nil {
-		_ = c.putFirst(ctx, *a.inForce, nil) // on an error its supervisor goes on trying
+		r, err := c.bring(ctx, *a.inForce, nil, untold())
+		_ = c.putFirst(*a.inForce, r, err) // on an error its supervisor goes on trying
 	}
 	c.estimation.wake() // whoever was failed before is no more
 	for _, s := range a.shadows {

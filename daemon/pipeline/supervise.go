@@ -14,12 +14,12 @@ import (
 func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
 	c.estimation.swap.Lock()
 	defer c.estimation.swap.Unlock()
-	return c.putFirst(ctx, candidate, c.keptFor("", candidate))
+	r, err := c.bring(ctx, candidate, c.keptFor("", candidate), untold())
+	return c.putFirst(candidate, r, err)
 }
 
-// putFirst starts an estimator where none is in force and puts it there without waiting for its first answer; the swap lock is held.
-func (c *Conductor) putFirst(ctx context.Context, candidate Candidate, kept *Kept) error {
-	r, err := c.bring(ctx, candidate, kept, untold())
+// putFirst puts what bring gave in force where no estimator is, without waiting for its first answer; the swap lock is held.
+func (c *Conductor) putFirst(candidate Candidate, r *run, err error) error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.estimation.beginning = false
