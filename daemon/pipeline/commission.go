@@ -206,7 +206,7 @@ func (c *Conductor) forgetEstimates() *anew {
 		e.current.role.Store(nil)
 		a.inForce, a.old = &e.current.candidate, append(a.old, e.current)
 	}
-	e.current, e.shadows, e.previous, e.retained, e.asked, e.kept = nil, nil, nil, nil, nil, map[string]*Kept{}
+	e.current, e.shadows, e.previous, e.retained, e.kept = nil, nil, nil, nil, map[string]*Kept{}
 	for _, lane := range c.measuring() {
 		if lane.offset != nil {
 			lane.offset.Forget()
