@@ -78,6 +78,11 @@ func (r *running) beginLedger(ctx context.Context, opening uint64) error {
 			configured.FromWallNanos, configured.ToWallNanos = now, now
 			batch.Postings = append(batch.Postings, store.Posting{Entry: *configured})
 		}
+		untold, err := r.untoldChanges(ctx, c, now)
+		if err != nil {
+			return err
+		}
+		batch.Postings = append(batch.Postings, untold...)
 	}
 	_, err := r.store.Append(ctx, batch)
 	return err

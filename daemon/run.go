@@ -89,7 +89,7 @@ func (r *running) open(ctx context.Context) (err error) {
 	disk := newDiskWatch(r.config, opening)
 	r.recorder = store.NewRecorder(r.store, recorderConfig(events, posted, disk, r.options.Log))
 	r.backend = &service.Backend{
-		Ledger: r.store, Events: events, Posted: posted, Durable: r.recorder.Flush, Recording: r.recorder.Health, Estimators: r.options.Estimators,
+		Ledger: r.store, Records: r.store, Events: events, Posted: posted, Durable: r.recorder.Flush, Recording: r.recorder.Health, Estimators: r.options.Estimators,
 		Candidates: r.config.Candidates,
 	}
 	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, store: r.store, log: r.options.Log}
@@ -116,6 +116,9 @@ func (r *running) open(ctx context.Context) (err error) {
 		r.recordings.prepare(conductor)
 		hub := service.NewHub(int(r.config.Retain.Megabytes * (1 << 20)))
 		to.hubs[conductor.Name()] = hub
+		if err := r.correct(ctx, conductor); err != nil {
+			return err
+		}
 		openings, err := r.openings(ctx, conductor)
 		if err != nil {
 			return err

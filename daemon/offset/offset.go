@@ -59,6 +59,9 @@ func (s *Stage) Take(e Estimate) (taken bool) {
 	return true
 }
 
+// Forget drops the estimate: from the next reading on none is applied, until another is taken.
+func (s *Stage) Forget() { s.newest, s.given, s.block = Estimate{}, false, 0 }
+
 // Newest gives the estimate taken last, if any was.
 func (s *Stage) Newest() (e Estimate, given bool) { return s.newest, s.given }
 

@@ -57,6 +57,7 @@ type Conductor struct {
 	sides      []*side
 	estimation estimation
 	declared   *declaration // a window without current that is open; nil = none
+	measured   *measurement // going on; nil = none
 	marks      []*mark      // to go with the next summary
 	marked     int64        // wall-clock time of the newest mark taken
 }
@@ -86,6 +87,8 @@ type openSummary struct {
 	first, last scan.Clock
 	rest        restTally
 	backwards   bool // the time of a scan in it ran backwards
+	scans       int
+	measured    int // of these, lie in the time of a measurement
 }
 
 // NewConductor makes a conductor. It starts nothing.
@@ -97,7 +100,7 @@ func NewConductor(config ConductorConfig, sink Sink) (*Conductor, error) {
 		if _, err := guard.New(laneConfig.Guard); err != nil {
 			return nil, fmt.Errorf("channel %s: guard: %w", laneConfig.Name, err)
 		}
-		lane := &Lane{LaneConfig: laneConfig, Conductor: config.Name, ChargeIsPositive: config.ChargeIsPositive}
+		lane := &Lane{LaneConfig: laneConfig, Conductor: config.Name, ChargeIsPositive: config.ChargeIsPositive, correction: Uncorrected()}
 		lane.tell = func(change guard.Change) { c.events.guardChange(lane, change) }
 		c.lanes = append(c.lanes, lane)
 	}
@@ -157,7 +160,7 @@ func (c *Conductor) Bind(inputs Inputs, settings DeviceSettings) error {
 func (c *Conductor) bindSide(s *side, inputs Inputs, settings DeviceSettings) error {
 	var faults []error
 	for _, lane := range s.lanes {
-		if err := lane.bind(inputs, settings); err != nil {
+		if err := lane.bind(inputs, settings, c.dropUnfounded); err != nil {
 			faults = append(faults, fmt.Errorf("conductor %s, channel %s: %w", c.config.Name, lane.Name, err))
 		}
 	}
@@ -247,7 +250,7 @@ func (c *Conductor) span(ctx context.Context, s *side, span *scan.Frame) {
 	begins := !s.open.begun
 	if begins {
 		s.open = openSummary{begun: true, block: block, first: momentOf(span, 0)}
-		s.gathering.begin(c.estimation.wantsReadings(), s.lanes)
+		s.gathering.begin(c.estimation.wantsReadings() || c.declared != nil || c.measured != nil, s.lanes)
 		c.takeEstimates()
 	}
 	for _, lane := range s.lanes {
@@ -258,6 +261,8 @@ func (c *Conductor) span(ctx context.Context, s *side, span *scan.Frame) {
 	}
 	s.gathering.add(span, s.open.first.Monotonic)
 	c.watchClock(s, span)
+	s.open.scans += span.Count
+	s.open.measured += c.measured.covers(s, span, c.devices())
 	c.estimation.contactor.see(s.contactor, span, c.declared.covers(s, span, c.devices()), &s.open.rest)
 	s.open.last = momentOf(span, span.Count-1)
 	if (span.Sequence+uint64(span.Count))%s.summaryScans == 0 {
@@ -288,6 +293,10 @@ func (c *Conductor) watchClock(s *side, span *scan.Frame) {
 func (c *Conductor) closeSummary(ctx context.Context, s *side) {
 	next := c.summarise(s)
 	c.declared.gather(&next, c.estimation.number+1, s.open.first, &s.open.rest)
+	c.measured.gather(s, &next)
+	if !c.estimation.wantsReadings() {
+		next.full = nil // it was gathered for a window or a measurement
+	}
 	c.carryMarks(s, &next)
 	c.estimation.observe(ctx, &next)
 	if c.estimation.lockstep {
@@ -303,6 +312,7 @@ func (c *Conductor) closeSummary(ctx context.Context, s *side) {
 		lane.post(c.sink, next.made.Monotonic, c.config.posts(), false)
 	}
 	c.watchWall(s, next.made)
+	c.watchExpiry(s, next.made)
 	c.keepDue(s, next.made.Monotonic)
 	s.open = openSummary{}
 }
@@ -352,6 +362,7 @@ func (c *Conductor) End(ctx context.Context, device string) {
 	s.ended = true
 	c.flush(ctx, s)
 	c.declared.end(s, c.devices())
+	c.measured.end(s, c.devices())
 	if len(c.sides) == c.devices() && !slices.ContainsFunc(c.sides, func(s *side) bool { return !s.ended }) {
 		c.sink.Ended(c.config.Name)
 	}

@@ -18,6 +18,7 @@ type LaneHealth struct {
 	Unusable   uint64
 	AnyReading bool
 	Stale      bool
+	InForce    uint64 // record of the change in force; 0 = the configuration alone
 }
 
 // Health gives how each channel is doing.
@@ -28,6 +29,7 @@ func (c *Conductor) Health() []LaneHealth {
 	for _, lane := range c.lanes {
 		h := LaneHealth{
 			Lane: lane, Readings: lane.total, Unusable: lane.total - lane.usable, AnyReading: lane.total > 0, Stale: c.events.stale[lane.Name],
+			InForce: lane.correction.Record,
 		}
 		if h.AnyReading {
 			h.Newest = lane.next - 1

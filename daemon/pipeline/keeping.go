@@ -15,7 +15,8 @@ type keeping struct {
 	of    *run
 	to    func(*Kept) // takes the state
 	plays map[*Lane][]offset.Play
-	done  chan struct{} // closed when that was tried
+	under map[string]uint64 // corrections in force
+	done  chan struct{}     // closed when that was tried
 }
 
 // keepDue asks for a snapshot when the time has come.
@@ -85,6 +86,7 @@ func (c *Conductor) ask(r *run) *keeping {
 	for _, lane := range c.lanes {
 		k.plays[lane] = lane.plays.Stand()
 	}
+	k.under = c.corrections()
 	if !r.queueUp(item{keep: k}) {
 		return nil
 	}
@@ -124,7 +126,7 @@ func (r *run) describe(state []byte, k *keeping) *Kept {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	kept := &Kept{
-		Shadow: r.shadow(), Plugin: r.candidate.Program.Name(), State: state, ChargeIsPositive: r.chargeIsPositive, Wall: time.Now().UnixNano(), number: r.answeredNumber, Channels: map[string]KeptChannel{},
+		Shadow: r.shadow(), Plugin: r.candidate.Program.Name(), State: state, ChargeIsPositive: r.chargeIsPositive, Wall: time.Now().UnixNano(), number: r.answeredNumber, Corrections: k.under, Channels: map[string]KeptChannel{},
 	}
 	for lane, newest := range r.newest {
 		kept.Channels[lane.Name] = lane.keptChannel(&newest, k.plays[lane])

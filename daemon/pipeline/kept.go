@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"maps"
 	"math"
 	"time"
 
@@ -18,6 +19,9 @@ type Kept struct {
 	Channels map[string]KeptChannel `json:"channels"`
 
 	ChargeIsPositive bool `json:"charge_is_positive"` // the sign of the readings then
+
+	// Corrections are the changes in force when it was taken, by channel, as records: under others the state is of no use.
+	Corrections map[string]uint64 `json:"corrections,omitempty"`
 
 	// Apart says that another estimator was in force after this state was taken: what it corrected is not undone. Set before Restore.
 	Apart bool `json:"-"`
@@ -96,7 +100,7 @@ func (c *Conductor) Restore(kept *Kept) {
 func (c *Conductor) keptFor(shadow string, candidate Candidate) *Kept {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if kept := c.estimation.kept[shadow]; kept != nil && kept.Plugin == candidate.Program.Name() {
+	if kept := c.estimation.kept[shadow]; kept != nil && kept.Plugin == candidate.Program.Name() && maps.Equal(kept.Corrections, c.corrections()) {
 		return kept
 	}
 	return nil

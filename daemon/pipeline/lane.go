@@ -30,7 +30,10 @@ type Lane struct {
 	Conductor        string
 	ChargeIsPositive bool
 
-	bound       bool // the device has been described
+	bound       bool          // the device has been described
+	configured  sensor.Config // without what commissioning found
+	correction  Correction    // which is this
+	expired     *fault        // raised while it should be found anew; nil = it need not
 	sensor      *sensor.Sensor
 	temperature int
 	offset      *offset.Stage
@@ -79,13 +82,18 @@ func (l *Ledger) net() int64 { return l.OutMicrocoulombs - l.InMicrocoulombs }
 func (l *Lane) Preceding() uint64 { return l.total }
 
 // bind makes the stages that depend on what the driver says of its inputs. Binding again, after a restart of the driver, keeps
-// account and guard.
-func (l *Lane) bind(inputs Inputs, settings DeviceSettings) error {
+// account and guard. unfounded takes a correction out that the description leaves no ground for.
+func (l *Lane) bind(inputs Inputs, settings DeviceSettings, unfounded func(*Lane)) error {
 	config, err := l.Sensor(inputs)
 	if err != nil {
 		return err
 	}
-	made, err := sensor.New(config)
+	if _, err := sensor.New(config); err != nil {
+		return err
+	}
+	l.configured = config
+	unfounded(l)
+	made, err := l.sensorWith(l.correction)
 	if err != nil {
 		return err
 	}

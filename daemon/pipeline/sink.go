@@ -34,6 +34,8 @@ const (
 	Adjustment Kind = "adjustment" // what was learned later of what had been counted
 	Gap        Kind = "gap"        // the time the daemon was away
 	Noted      Kind = "mark"       // a mark that an estimator was given
+
+	Commissioned Kind = "commissioning" // what follows is counted with another correction
 )
 
 // Posting is an entry for the ledger, of one channel.

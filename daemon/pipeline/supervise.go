@@ -11,6 +11,11 @@ func (c *Conductor) Begin(ctx context.Context, candidate Candidate) error {
 	c.estimation.swap.lock()
 	defer c.estimation.swap.unlock()
 	r, err := c.bring(ctx, candidate, c.keptFor("", candidate), untold())
+	return c.putFirst(candidate, r, err)
+}
+
+// putFirst puts what bring gave in force where no estimator is, without waiting for its first answer; the swap lock is held.
+func (c *Conductor) putFirst(candidate Candidate, r *run, err error) error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.estimation.beginning = false

@@ -7,6 +7,7 @@ import (
 	"math"
 	"time"
 
+	"github.com/ampledger/ampledger/daemon/metrology/zero"
 	"github.com/ampledger/ampledger/daemon/scan"
 	"github.com/ampledger/ampledger/plugins/plugin"
 )
@@ -43,8 +44,14 @@ type Zero struct {
 	CelsiusKnown  bool
 	Before, After Offset
 
-	means  spread
-	warmth spread
+	Found  *zero.Zero // what its readings at full rate say; nil = NoFind says why they say nothing
+	NoFind error
+	Block  int    // readings that each value of Found is the mean of
+	Record uint64 // of the correction in force
+
+	means    spread
+	warmth   spread
+	readings restReadings
 }
 
 // Offset is an offset in force with its standard uncertainty, in amperes.
@@ -71,14 +78,11 @@ func (s *spread) uncertainty() float64 {
 // declaration is a window at work. The conductor's lock guards it.
 type declaration struct {
 	Window
-	until    map[*side]scan.Clock // the last moment of it, by the device's clock
+	timespan
 	zeros    map[*Lane]*Zero
 	captured Captured
 	newest   uint64 // number of its newest summary
 	hearing  *hearing
-	over     chan struct{} // closed when it is over on every device
-	isOver   bool
-	seen     bool // a scan came in it
 }
 
 // Declare says that no current flows from now on for a time. Summaries that lie wholly in it are rests for the estimator. It returns when
@@ -115,9 +119,7 @@ func (c *Conductor) declare(w Window) (*declaration, error) {
 	if c.declared != nil {
 		return nil, ErrWindowBusy
 	}
-	c.declared = &declaration{
-		Window: w, until: map[*side]scan.Clock{}, zeros: map[*Lane]*Zero{}, hearing: newHearing(), over: make(chan struct{}),
-	}
+	c.declared = &declaration{Window: w, timespan: newTimespan(w.Nanos), zeros: map[*Lane]*Zero{}, hearing: newHearing()}
 	c.events.operator("zero declared", c.now(),
 		fmt.Sprintf("no current for %.3g s, says %s: %s", float64(w.Nanos)*1e-9, orNobody(w.By), w.Note))
 	for _, s := range c.sides {
@@ -172,10 +174,21 @@ func (c *Conductor) conclude(ctx context.Context, d *declaration) (*Captured, er
 			zero.Mean, zero.Uncertainty = zero.means.mean, zero.means.uncertainty()
 			zero.Celsius, zero.CelsiusKnown = zero.warmth.mean, zero.warmth.count > 0
 			zero.After = c.believedOffset(lane)
+			zero.Block = zero.readings.size
+			zero.Found, zero.NoFind = findZero(&zero.readings)
 			d.captured.Zeros = append(d.captured.Zeros, *zero)
 		}
 	}
 	return &d.captured, nil
+}
+
+// findZero looks at the readings of a rest.
+func findZero(r *restReadings) (*zero.Zero, error) {
+	found, err := zero.Find(&r.log)
+	if err != nil {
+		return nil, fmt.Errorf("nothing can be told of its readings: %w", err)
+	}
+	return found, nil
 }
 
 // estimates tells whether an estimator is at work.
@@ -201,35 +214,13 @@ func (d *declaration) covers(s *side, span *scan.Frame, sides int) (scans int) {
 	if d == nil {
 		return 0
 	}
-	until, begun := d.until[s]
-	if !begun {
-		until = scan.Clock{Epoch: span.Epoch, Monotonic: span.At(0) + d.Nanos}
-		d.until[s] = until
-	}
-	d.seen = true
-	for scans < span.Count && span.Epoch == until.Epoch && span.At(scans) <= until.Monotonic {
-		scans++
-	}
-	if scans < span.Count {
-		d.end(s, sides)
-	}
-	return scans
+	return d.timespan.covers(s, span, sides)
 }
 
-// end ends the window on one device; a time base that began anew ends it as well.
+// end ends the window on one device.
 func (d *declaration) end(s *side, sides int) {
-	if d == nil {
-		return
-	}
-	d.until[s] = scan.Clock{Epoch: math.MaxUint64}
-	for _, until := range d.until {
-		if until.Epoch != math.MaxUint64 {
-			return
-		}
-	}
-	if len(d.until) == sides && !d.isOver {
-		d.isOver = true
-		close(d.over)
+	if d != nil {
+		d.timespan.end(s, sides)
 	}
 }
 
@@ -245,14 +236,18 @@ func (d *declaration) gather(next *item, number uint64, first scan.Clock, rest *
 	d.captured.To = next.made.Wall
 	next.hearings = append(next.hearings, d.hearing)
 	for i, of := range next.summary.GetChannels() {
-		d.zero(next.stands[i].lane).add(of)
+		zero := d.zero(next.stands[i].lane)
+		zero.add(of)
+		if next.full != nil {
+			zero.readings.add(first.Monotonic, next.full.offsets, next.full.amperes[zero.Lane])
+		}
 	}
 }
 
 func (d *declaration) zero(lane *Lane) *Zero {
 	zero := d.zeros[lane]
 	if zero == nil {
-		zero = &Zero{Lane: lane, Before: Offset{lane.readings.Offset, lane.readings.ZeroAmperes}}
+		zero = &Zero{Lane: lane, Record: lane.correction.Record, Before: Offset{lane.readings.Offset, lane.readings.ZeroAmperes}}
 		d.zeros[lane] = zero
 	}
 	return zero

@@ -76,6 +76,9 @@ func (s *Sensor) straight(r *scan.Readings, l line) bool {
 	if l.slope < 0 {
 		r.Minimum, r.Maximum = r.Maximum, r.Minimum
 	}
+	if s.isBent && !s.unbend(r.Amperes, &r.Minimum, &r.Maximum) {
+		return false
+	}
 	r.Usable, r.Quality, r.Causes = len(r.Amperes), nil, 0
 	return r.Minimum >= -s.limit && r.Maximum <= s.limit
 }
@@ -154,8 +157,11 @@ func (s *Sensor) convert(f *scan.Frame, k int, r *scan.Readings, q scan.Quality)
 	case s.RangeKnown && (raw <= s.MinimumRaw || raw >= s.MaximumRaw):
 		q |= scan.Saturated
 	}
+	if s.isBent {
+		y = s.bend.straighten(y)
+	}
 	believed := y
-	if math.Abs(y) > s.limit {
+	if math.Abs(y) > s.limit || y != y && isFinite(raw) && q&scan.Missing == 0 { // or the curve has no such current
 		believed, q = math.NaN(), q|scan.OutOfRange
 	}
 	r.Amperes[k] = y

@@ -30,6 +30,7 @@ func everyKind() map[string]sensor.Config {
 	ratiometric := &sensor.Magnetic{VoltsPerAmpere: 5e-3, ZeroVolts: 2.5, PrimaryTurns: 1, NominalSupply: 5, PerKelvin: 1e-4}
 	return map[string]sensor.Config{
 		"constant": channel(milliohm()), "temperature": channel(milliohm(), warm), "supply": channel(ratiometric, warm, supplied), "heating": heated(1e-5),
+		"curve": channel(milliohm(), withCorrection(corrected(0.1, 1.01, 1e-6, 1e-9))),
 	}
 }
 

@@ -26,11 +26,12 @@ type Config struct {
 	MinimumRaw     float64 // a raw value at or below it is saturated
 	MaximumRaw     float64 // a raw value at or above it is saturated
 
-	Reversed       bool    // mounted backwards: the sign is changed
-	CalibrationA0  float64 // amperes; y = (x − a₀)/a₁
-	CalibrationA1  float64 // 1 = none; not 0
-	MaximumAmperes float64 // a reading beyond it in magnitude is out of range; +Inf = no limit
-	Averaged       bool    // a raw value is the mean over the interval that ends at its time
+	Reversed       bool        // mounted backwards: the sign is changed
+	CalibrationA0  float64     // amperes; y = (x − a₀)/a₁
+	CalibrationA1  float64     // 1 = none; not 0
+	Correction     *Correction // found at commissioning, after all of these; nil = none
+	MaximumAmperes float64     // a reading beyond it in magnitude is out of range; +Inf = no limit
+	Averaged       bool        // a raw value is the mean over the interval that ends at its time
 
 	NoiseAmperes float64 // standard deviation of one reading, quantisation apart, ≥ 0
 	ZeroAmperes  float64 // standard uncertainty of the zero, quantisation apart, ≥ 0
@@ -56,6 +57,9 @@ func (c *Config) validate() error {
 	if math.IsNaN(c.MaximumAmperes) || c.MaximumAmperes <= 0 {
 		faults = append(faults, errors.New("maximum amperes must be above 0"))
 	}
+	if c.Correction != nil {
+		faults = append(faults, c.Correction.validate(c.Temperature))
+	}
 	if c.Heating != nil {
 		if _, is := c.Model.(*Shunt); !is || c.Temperature != None {
 			faults = append(faults, errors.New("self-heating is for a shunt without a wired temperature"))
@@ -68,6 +72,8 @@ func (c *Config) validate() error {
 // Sensor is the stage. See the package comment.
 type Sensor struct {
 	Config
+	bend     bend // beside the line
+	isBent   bool
 	fixed    line    // raw value to amperes at the reference temperature and supply
 	limit    float64 // amperes; MaximumAmperes, or what a float64 holds
 	noise    float64 // amperes, with the rounding of a dithered converter
@@ -99,6 +105,7 @@ func New(c Config) (*Sensor, error) {
 		return nil, err
 	}
 	s := &Sensor{Config: c, limit: min(c.MaximumAmperes, math.MaxFloat64)}
+	s.takeCorrection()
 	if s.fixed = s.lineAt(c.Model.reference()); !s.fixed.sound() || s.fixed.slope == 0 {
 		return nil, fmt.Errorf("amperes = raw value · %g + %g: the figures together make no sensor", s.fixed.slope, s.fixed.intercept)
 	}
@@ -117,7 +124,11 @@ func (s *Sensor) lineAt(celsius, supplyVolts float64) line {
 		slope, intercept = -slope, -intercept
 	}
 	// Adding 0 turns −0 into 0, so that no current never reads as −0 A.
-	return line{slope / s.CalibrationA1, (intercept-s.CalibrationA0)/s.CalibrationA1 + 0}
+	l := line{slope / s.CalibrationA1, (intercept-s.CalibrationA0)/s.CalibrationA1 + 0}
+	if s.Correction != nil {
+		l = s.Correction.line(l, celsius)
+	}
+	return l
 }
 
 // split puts the quantisation where it belongs: a converter dithered by noise of half a count or more rounds independently from
@@ -156,7 +167,7 @@ func (s *Sensor) StaticUncertainty() (noiseAmperes, zeroAmperes, gainRatio float
 func (s *Sensor) Limits() (low, high float64) {
 	low, high = -s.MaximumAmperes, s.MaximumAmperes
 	if s.RangeKnown {
-		a, b := s.fixed.at(s.MinimumRaw), s.fixed.at(s.MaximumRaw)
+		a, b := s.reads(s.MinimumRaw), s.reads(s.MaximumRaw)
 		low, high = max(low, min(a, b)), min(high, max(a, b))
 	}
 	return low, high
@@ -164,7 +175,7 @@ func (s *Sensor) Limits() (low, high float64) {
 
 // Reads tells that a current lies where the channel neither saturates nor refuses it, at the reference temperature.
 func (s *Sensor) Reads(amperes float64) bool {
-	raw := (amperes - s.fixed.intercept) / s.fixed.slope
+	raw := (amperes*(1+amperes*(s.bend.two+amperes*s.bend.three)) - s.fixed.intercept) / s.fixed.slope
 	return math.Abs(amperes) <= s.MaximumAmperes && (!s.RangeKnown || raw > s.MinimumRaw && raw < s.MaximumRaw)
 }
 
@@ -173,7 +184,16 @@ func (s *Sensor) Reads(amperes float64) bool {
 func (s *Sensor) FullScale() (amperes float64, known bool) {
 	full := s.MaximumAmperes
 	if s.RangeKnown {
-		full = min(full, max(math.Abs(s.fixed.at(s.MinimumRaw)), math.Abs(s.fixed.at(s.MaximumRaw))))
+		full = min(full, max(math.Abs(s.reads(s.MinimumRaw)), math.Abs(s.reads(s.MaximumRaw))))
 	}
 	return full, !math.IsInf(full, 1)
+}
+
+// reads gives the amperes of a raw value at the reference; where a curve has none, those of its line.
+func (s *Sensor) reads(raw float64) float64 {
+	v := s.fixed.at(raw)
+	if y := s.bend.straighten(v); y == y {
+		return y
+	}
+	return v
 }

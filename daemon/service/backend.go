@@ -52,6 +52,7 @@ type Backend struct {
 	Devices    []*pipeline.Device
 	Feeds      []*Feed // the devices that are fed
 	Ledger     Ledger
+	Records    Records
 	Events     *Events
 	Waveforms  *Waveforms // nil = none are taken
 	Posted     *Posted

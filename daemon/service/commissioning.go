@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"errors"
+	"sync"
 	"time"
 
 	"google.golang.org/grpc/codes"
@@ -14,7 +15,8 @@ import (
 // commissioningServer serves ampledger.v1.CommissioningService.
 type commissioningServer struct {
 	ampledgerv1.UnimplementedCommissioningServiceServer
-	backend *Backend
+	backend  *Backend
+	changing sync.Mutex // held while a change is applied or reverted
 }
 
 // longestWindow is how long a window without current may be: one that somebody forgets must end.
@@ -43,7 +45,8 @@ func (s *commissioningServer) CaptureZero(ctx context.Context, request *ampledge
 	case err != nil:
 		return nil, markStatus(err)
 	}
-	return zeroResponse(captured), nil
+	response := zeroResponse(captured)
+	return response, s.keepZeros(ctx, request, captured, response)
 }
 
 func zeroResponse(captured *pipeline.Captured) *ampledgerv1.CaptureZeroResponse {

@@ -16,6 +16,7 @@ var (
 		ampledgerv1.EntryKind_ENTRY_KIND_GAP:           store.Uncounted,
 		ampledgerv1.EntryKind_ENTRY_KIND_MARK:          store.Marked,
 		ampledgerv1.EntryKind_ENTRY_KIND_CONFIGURATION: store.Configured,
+		ampledgerv1.EntryKind_ENTRY_KIND_COMMISSIONING: store.Commissioned,
 	}
 	kindTo = func() map[store.Kind]ampledgerv1.EntryKind {
 		to := map[store.Kind]ampledgerv1.EntryKind{}

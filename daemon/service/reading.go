@@ -37,7 +37,7 @@ func (b *Backend) describe(c *Conductor) *ampledgerv1.Conductor {
 	}
 	for _, h := range c.Health() {
 		conductor.Channels = append(conductor.Channels, &ampledgerv1.Channel{
-			Name: h.Lane.Name, Sensor: h.Lane.SensorKind, Device: h.Lane.Device, Input: h.Lane.Input, FullScaleAmperes: h.FullScale,
+			Name: h.Lane.Name, Sensor: h.Lane.SensorKind, Device: h.Lane.Device, Input: h.Lane.Input, FullScaleAmperes: h.FullScale, InForceSequence: h.InForce,
 			NewestSequence: h.Newest, ReadingCount: h.Readings, UnusableCount: h.Unusable,
 		})
 	}

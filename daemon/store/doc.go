@@ -1,4 +1,4 @@
-// Package store keeps what must survive: the ledger of charge, the log of events with who has seen them, the sequences that must never be
+// Package store keeps what must survive: the ledger of charge, the log of events with who has seen them, the records of commissioning, the sequences that must never be
 // used twice, the estimators' snapshots and, as long as there is room, the readings around events. All of it is one SQLite file.
 //
 // # Contract
@@ -8,7 +8,7 @@
 // committed state. Each method says what is durable when it returns; an error means that nothing of the call was stored. A done context
 // ends a call before its commit, never halfway. One process at a time owns the file.
 //
-// Entries, gaps, events and acknowledgements are only ever added: triggers in the file refuse every UPDATE and DELETE, and every insertion that would leave
+// Entries, gaps, events, acknowledgements and records of commissioning are only ever added: triggers in the file refuse every UPDATE and DELETE, and every insertion that would leave
 // a hole or fill an old place, whichever program asks. Entry and log sequences count from 1 without a hole; 0 stands for none.
 // Device sequences count from 0. Charge is in microcoulombs, times are in nanoseconds, wall-clock time since 1970-01-01 UTC. Sequences,
 // counts and epochs are unsigned here and limited to what a signed 64-bit column holds.
@@ -28,6 +28,8 @@
 //  4. A value is one byte for the column's number, from 0 as PRAGMA table_info counts, and then, big-endian throughout,
 //     'I' and 8 bytes of two's complement for an INTEGER, 'R' and the 8 bytes of the IEEE 754 double for a REAL,
 //     'T', the length in bytes as 8 bytes and UTF-8 for a TEXT, 'B', the length as 8 bytes and the bytes for a BLOB.
+//
+// An entry of kind "commissioning" names the record of a change and its SHA-256, so the chain covers records that were ever in force.
 //
 // Verify does that and more. Neither it nor anybody can see from the file alone that its end was cut off or written anew, chain included:
 // hold a Head that a statement gave against the chain at that entry.

@@ -18,10 +18,15 @@ const (
 	Uncounted  Kind = "gap"           // a span in which nothing was counted, as while the daemon was down; its gaps detail it
 	Marked     Kind = "mark"          // somebody said what charge the pack held; no charge of its own
 	Configured Kind = "configuration" // what follows was counted under this configuration; no charge of its own
+
+	// What follows was counted with a zero or gain found at commissioning, by the record its reason begins with (RecordName); no charge of its own.
+	Commissioned Kind = "commissioning"
 )
 
 // Kinds gives all kinds.
-func Kinds() []Kind { return []Kind{Opening, Interval, Adjustment, Uncounted, Marked, Configured} }
+func Kinds() []Kind {
+	return []Kind{Opening, Interval, Adjustment, Uncounted, Marked, Configured, Commissioned}
+}
 
 // counting and covering are SQL for the kinds that make up a balance, and for those that say by first and last sequence which readings
 // they cover; covers is the latter for Go.
@@ -29,6 +34,9 @@ const (
 	counting = "kind IN ('opening', 'interval', 'adjustment', 'gap')"
 	covering = "kind IN ('interval', 'adjustment')"
 )
+
+// chargeless tells that entries of the kind count nothing.
+func (k Kind) chargeless() bool { return k == Marked || k == Configured || k == Commissioned }
 
 func (k Kind) covers() bool { return k == Interval || k == Adjustment }
 
@@ -51,7 +59,8 @@ func (e *Entry) validateKind() error {
 	refuse(!slices.Contains(Kinds(), e.Kind), "of a kind that is not known")
 	refuse(e.Kind != Marked && e.Mark != Mark{}, "says what was stored")
 	refuse(e.Kind != Configured && e.ConfigurationSHA256 != "", "names a configuration")
-	refuse((e.Kind == Marked || e.Kind == Configured) && e.Totals != Totals{}, "counts something")
+	refuse(e.Kind == Commissioned && !namedRecord.MatchString(e.Reason), "names no record")
+	refuse(e.Kind.chargeless() && e.Totals != Totals{}, "counts something")
 	refuse(e.Kind == Marked && !(e.Mark.StandardUncertaintyCoulombs > 0), "with uncertainty %v, not above 0", e.Mark.StandardUncertaintyCoulombs)
 	if e.Kind == Configured {
 		sum, err := hex.DecodeString(e.ConfigurationSHA256)

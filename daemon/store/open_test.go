@@ -181,7 +181,7 @@ func refusedAsItIs(t *testing.T, path string, want error) {
 func TestPagesGone(t *testing.T) {
 	b := toDamage(t)
 	for name, refused := range map[string]bool{
-		"entries": true, "gaps": true, "events": true, "devices": true, "daemon": true, "snapshots": true, "acknowledgements": true, "clock": true,
+		"entries": true, "gaps": true, "events": true, "devices": true, "daemon": true, "snapshots": true, "acknowledgements": true, "clock": true, "commissioning": true,
 		"entries_of_channel": true, "events_of_conductor": true, "events_of_id": true, "waveforms": false, "waveform_frames": false,
 	} {
 		path := b.damagedBy(t, zero(b.pageOf(t, name, 0)))

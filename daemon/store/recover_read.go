@@ -90,7 +90,7 @@ func (b *rebuilding) run(progress func(done, of uint64)) error {
 		if err := b.scan(progress); err != nil {
 			return err
 		}
-		for _, part := range []func() error{b.ledger, b.aside, b.log, b.acknowledgements, b.sequences, b.behind, b.report} {
+		for _, part := range []func() error{b.ledger, b.aside, b.log, b.acknowledgements, b.records, b.sequences, b.behind, b.report} {
 			if err := part(); err != nil {
 				return err
 			}

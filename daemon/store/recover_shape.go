@@ -16,6 +16,7 @@ var scratchTables = []scratchTable{
 	newScratchTable("gaps", true, gapColumns, shape(new(Gap).fields(new(string)))),
 	newScratchTable("events", false, eventColumns, "ITITTTTIB"),
 	newScratchTable("acknowledgements", false, acknowledgementColumns, "TITT"),
+	newScratchTable("commissioning", false, recordColumns, "ITTTITTiB"),
 }
 
 func newScratchTable(name string, keyed bool, columns []string, shapes ...string) scratchTable {

@@ -17,6 +17,8 @@ var (
 	schema2 string
 	//go:embed schema/3.sql
 	schema3 string
+	//go:embed schema/4.sql
+	schema4 string
 )
 
 // migration brings a file to the next schema.
@@ -26,7 +28,7 @@ type migration struct {
 }
 
 // migrations[i] brings a file of schema i to schema i+1. What was released is never changed, only added to.
-var migrations = []migration{{query: schema1}, {query: schema2, fill: chainAll}, {query: schema3}}
+var migrations = []migration{{query: schema1}, {query: schema2, fill: chainAll}, {query: schema3}, {query: schema4}}
 
 // identityOf reads what the file says of itself.
 func identityOf(db source) (identity, version int, err error) {

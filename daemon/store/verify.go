@@ -59,7 +59,7 @@ type verifying struct {
 
 // Verify reads the whole store, as it was when it began, and lists what is wrong with it: rows that are not as they were chained, missing,
 // put in or moved; sums over the index that differ from the entries added up one by one; newest entries cut off, as far as the devices'
-// sequences tell; pages, indexes, events, acknowledgements; readings of waveforms that are gone though they were not dropped. It changes nothing and takes the longer the more is stored; progress, which may be nil,
+// sequences tell; pages, indexes, events, acknowledgements, records of commissioning; readings of waveforms that are gone though they were not dropped. It changes nothing and takes the longer the more is stored; progress, which may be nil,
 // hears now and then how many entries are done. An error means that it could not look; damage is no error but a fault.
 //
 // It cannot see that somebody cut or rewrote the ledger's end and everything that follows from it: for that, hold the chain against a Head
@@ -70,7 +70,7 @@ func (r *Reader) Verify(ctx context.Context, progress func(done, of uint64)) (*V
 		return nil, r.wrap("verify", err)
 	}
 	v := verifying{ctx: ctx, from: tx, progress: progress}
-	for _, part := range []func() error{v.ledger, v.log, v.acknowledgements, v.totals, v.waveforms, v.references, v.pages} {
+	for _, part := range []func() error{v.ledger, v.log, v.acknowledgements, v.records, v.totals, v.waveforms, v.references, v.pages} {
 		if err = v.damage(part(), Fault{}); err != nil {
 			break
 		}

@@ -39,7 +39,7 @@ func (w *ledgerWalk) add(p *rawPosting) {
 		last, _ := p.values[columnLast].(int64)
 		w.used[device] = max(w.used[device], last+1)
 	}
-	if kind == string(Marked) || kind == string(Configured) {
+	if Kind(kind).chargeless() {
 		return
 	}
 	var of account

@@ -35,7 +35,7 @@ Work on packs above 60 V DC is for qualified people under local codes.`,
 		address = defaultAddress
 	}
 	root.PersistentFlags().String("address", address, "the daemon's socket; default from "+addressVariable)
-	return cli.Group(root, demoCommand(), watchCommand(), chargeCommand(), abuseCommand(), recoverCommand(), recordCommand(), estimatorCommand(), zeroCommand(), markCommand(), processCommand(), scoreCommand(), stabilityCommand(), budgetCommand(), reportCommand(), shipped.Command())
+	return cli.Group(root, demoCommand(), watchCommand(), chargeCommand(), abuseCommand(), recoverCommand(), recordCommand(), estimatorCommand(), zeroCommand(), calibrateCommand(), markCommand(), processCommand(), scoreCommand(), stabilityCommand(), budgetCommand(), reportCommand(), shipped.Command())
 }
 
 // connected runs do with a client for --address.

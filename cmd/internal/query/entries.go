@@ -115,6 +115,8 @@ func entrySays(e *ampledgerv1.Entry) string {
 		return fmt.Sprintf("stored %.4f ± %.4f Ah, says %q: %s", s.GetStoredCoulombs()/3600, s.GetStandardUncertaintyCoulombs()/3600, s.GetBy(), show.Plain(s.GetNote()))
 	case ampledgerv1.EntryKind_ENTRY_KIND_CONFIGURATION:
 		return fmt.Sprintf("SHA-256 %x", e.GetConfigurationSha256())
+	case ampledgerv1.EntryKind_ENTRY_KIND_COMMISSIONING:
+		return "from sequence " + fmt.Sprint(e.GetFirstSequence())
 	}
 	text := fmt.Sprintf("%s  out %s Ah  in %s Ah", show.Duration(e.GetDurationNanos()), show.AmpereHours(e.GetOutMicrocoulombs()),
 		show.AmpereHours(e.GetInMicrocoulombs()))

@@ -63,7 +63,7 @@ func TestEntries(t *testing.T) {
 		"--kind mark,configuration":   {0, marks},
 		"pack --kind gap":             {0, away},
 		"--kind adjustment":           {0, ""},
-		"--kind profit":               {2, `ampledger: --kind "profit" is none of opening, interval, adjustment, gap, mark, configuration` + "\n"},
+		"--kind profit":               {2, `ampledger: --kind "profit" is none of opening, interval, adjustment, gap, mark, configuration, commissioning` + "\n"},
 		"pack --channel left":         {1, `ampledger: there is no channel "left"` + "\n"},
 		"--to 2000-01-01T00:00:00Z":   {1, "ampledger: no ledger entry lies in the span: it ends before the ledger opens\n"},
 		"--from 2200-01-01T00:00:00Z": {1, "ampledger: no ledger entry lies in the span: it begins in the future\n"},

@@ -2,6 +2,7 @@ package query
 
 import (
 	"bytes"
+	_ "embed"
 	"fmt"
 	"html/template"
 	"io"
@@ -18,7 +19,31 @@ import (
 func reportCommand() *cobra.Command {
 	return cli.Group(&cobra.Command{
 		Use: "report", Short: "Write a paper: one HTML file that holds all it needs and prints on A4",
-	}, reportBudgetCommand())
+	}, reportBudgetCommand(), reportCalibrationCommand(), reportCommissioningCommand())
+}
+
+// pageStyle is what all pages look like.
+//
+//go:embed report_style.html
+var pageStyle string
+
+// pageCase is the uncertainty budget of a reading, and of the charge of such readings.
+//
+//go:embed report_case.html
+var pageCase string
+
+// parsePage makes a page's template.
+func parsePage(name, text string, functions template.FuncMap) (*template.Template, error) {
+	page, err := template.New(name).Funcs(functions).Parse(text)
+	if err != nil {
+		return nil, err
+	}
+	for name, part := range map[string]string{"style": pageStyle, "case": pageCase} {
+		if _, err = page.New(name).Parse(part); err != nil {
+			return nil, err
+		}
+	}
+	return page, nil
 }
 
 // writeReport renders a page into a file; "-" is standard output. It is rendered as a whole first, so that no half of one is left behind.

@@ -36,7 +36,7 @@ func reportBudgetCommand() *cobra.Command {
 		if output == "" {
 			return cli.Usagef("--output is required: the file to write, such as -o budget.html")
 		}
-		page, err := template.New("budget").Funcs(budgetFunctions).Parse(budgetPage)
+		page, err := parsePage("budget", budgetPage, budgetFunctions)
 		if err != nil {
 			return err
 		}

@@ -35,6 +35,13 @@ func JSONList[M proto.Message](to io.Writer, messages []M) error {
 	return err
 }
 
+// Value gives a message as a JSON value, to stand within another.
+func Value(message proto.Message) (json.RawMessage, error) {
+	var text bytes.Buffer
+	err := compact(&text, message)
+	return text.Bytes(), err
+}
+
 // write formats the text anew, since protojson varies its white space on purpose and our output must not vary.
 func write(to io.Writer, message proto.Message, indent bool) error {
 	var text bytes.Buffer

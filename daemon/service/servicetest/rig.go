@@ -57,7 +57,7 @@ func On(t testing.TB, retained int, on *store.Store) *Rig {
 	}
 	events, posted := service.NewEvents(), service.NewPosted()
 	r.Recorder = store.NewRecorder(on, store.RecorderConfig{OnPosted: posted.Tell, OnRecorded: recorded(events)})
-	r.Backend = &service.Backend{Ledger: on, Events: events, Posted: posted, Estimates: service.NewEstimates(),
+	r.Backend = &service.Backend{Ledger: on, Records: on, Events: events, Posted: posted, Estimates: service.NewEstimates(),
 		Recording: r.Recorder.Health, Estimators: []string{"fixed", "dead", "dies", "mute"}}
 	for _, config := range conductors {
 		r.add(config, retained)

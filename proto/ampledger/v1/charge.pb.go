@@ -39,6 +39,8 @@ const (
 	EntryKind_ENTRY_KIND_MARK EntryKind = 5
 	// What follows was counted under this configuration. Has no charge of its own.
 	EntryKind_ENTRY_KIND_CONFIGURATION EntryKind = 6
+	// What follows was counted with a zero or gain that was found at commissioning, as the record says that reason names. Has no charge of its own.
+	EntryKind_ENTRY_KIND_COMMISSIONING EntryKind = 7
 )
 
 // Enum value maps for EntryKind.
@@ -51,6 +53,7 @@ var (
 		4: "ENTRY_KIND_GAP",
 		5: "ENTRY_KIND_MARK",
 		6: "ENTRY_KIND_CONFIGURATION",
+		7: "ENTRY_KIND_COMMISSIONING",
 	}
 	EntryKind_value = map[string]int32{
 		"ENTRY_KIND_UNSPECIFIED":   0,
@@ -60,6 +63,7 @@ var (
 		"ENTRY_KIND_GAP":           4,
 		"ENTRY_KIND_MARK":          5,
 		"ENTRY_KIND_CONFIGURATION": 6,
+		"ENTRY_KIND_COMMISSIONING": 7,
 	}
 )
 
@@ -1956,7 +1960,7 @@ const file_ampledger_v1_charge_proto_rawDesc = "" +
 	"\rzero_coulombs\x18\x03 \x01(\x01R\fzeroCoulombs\x12!\n" +
 	"\fgap_coulombs\x18\x04 \x01(\x01R\vgapCoulombs\x12+\n" +
 	"\x11combined_coulombs\x18\x05 \x01(\x01R\x10combinedCoulombs\x12/\n" +
-	"\x13interval95_coulombs\x18\x06 \x01(\x01R\x12interval95Coulombs*\xba\x01\n" +
+	"\x13interval95_coulombs\x18\x06 \x01(\x01R\x12interval95Coulombs*\xd8\x01\n" +
 	"\tEntryKind\x12\x1a\n" +
 	"\x16ENTRY_KIND_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12ENTRY_KIND_OPENING\x10\x01\x12\x17\n" +
@@ -1964,7 +1968,8 @@ const file_ampledger_v1_charge_proto_rawDesc = "" +
 	"\x15ENTRY_KIND_ADJUSTMENT\x10\x03\x12\x12\n" +
 	"\x0eENTRY_KIND_GAP\x10\x04\x12\x13\n" +
 	"\x0fENTRY_KIND_MARK\x10\x05\x12\x1c\n" +
-	"\x18ENTRY_KIND_CONFIGURATION\x10\x062\xe1\x02\n" +
+	"\x18ENTRY_KIND_CONFIGURATION\x10\x06\x12\x1c\n" +
+	"\x18ENTRY_KIND_COMMISSIONING\x10\a2\xe1\x02\n" +
 	"\rChargeService\x12U\n" +
 	"\fGetStatement\x12!.ampledger.v1.GetStatementRequest\x1a\".ampledger.v1.GetStatementResponse\x12R\n" +
 	"\vListEntries\x12 .ampledger.v1.ListEntriesRequest\x1a!.ampledger.v1.ListEntriesResponse\x12Z\n" +

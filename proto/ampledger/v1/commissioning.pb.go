@@ -21,6 +21,59 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Sweep is how a point was come to. Hysteresis shows between the two.
+type Sweep int32
+
+const (
+	// Not said.
+	Sweep_SWEEP_UNSPECIFIED Sweep = 0
+	// From below: the current was less before.
+	Sweep_SWEEP_UP Sweep = 1
+	// From above.
+	Sweep_SWEEP_DOWN Sweep = 2
+)
+
+// Enum value maps for Sweep.
+var (
+	Sweep_name = map[int32]string{
+		0: "SWEEP_UNSPECIFIED",
+		1: "SWEEP_UP",
+		2: "SWEEP_DOWN",
+	}
+	Sweep_value = map[string]int32{
+		"SWEEP_UNSPECIFIED": 0,
+		"SWEEP_UP":          1,
+		"SWEEP_DOWN":        2,
+	}
+)
+
+func (x Sweep) Enum() *Sweep {
+	p := new(Sweep)
+	*p = x
+	return p
+}
+
+func (x Sweep) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Sweep) Descriptor() protoreflect.EnumDescriptor {
+	return file_ampledger_v1_commissioning_proto_enumTypes[0].Descriptor()
+}
+
+func (Sweep) Type() protoreflect.EnumType {
+	return &file_ampledger_v1_commissioning_proto_enumTypes[0]
+}
+
+func (x Sweep) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Sweep.Descriptor instead.
+func (Sweep) EnumDescriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{0}
+}
+
 // CaptureZeroRequest declares a window without current.
 type CaptureZeroRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -31,7 +84,9 @@ type CaptureZeroRequest struct {
 	// Who says so.
 	By string `protobuf:"bytes,3,opt,name=by,proto3" json:"by,omitempty"`
 	// Why, in words.
-	Note          string `protobuf:"bytes,4,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,4,opt,name=note,proto3" json:"note,omitempty"`
+	// Keep the zero of a channel that was not steady as well.
+	Force         bool `protobuf:"varint,5,opt,name=force,proto3" json:"force,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -92,6 +147,13 @@ func (x *CaptureZeroRequest) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *CaptureZeroRequest) GetForce() bool {
+	if x != nil {
+		return x.Force
+	}
+	return false
 }
 
 // CaptureZeroResponse tells what was read and what became of it.
@@ -191,8 +253,14 @@ type ChannelZero struct {
 	OffsetAfterAmperes float64 `protobuf:"fixed64,9,opt,name=offset_after_amperes,json=offsetAfterAmperes,proto3" json:"offset_after_amperes,omitempty"`
 	// Its standard uncertainty.
 	OffsetAfterUncertaintyAmperes float64 `protobuf:"fixed64,10,opt,name=offset_after_uncertainty_amperes,json=offsetAfterUncertaintyAmperes,proto3" json:"offset_after_uncertainty_amperes,omitempty"`
-	unknownFields                 protoimpl.UnknownFields
-	sizeCache                     protoimpl.SizeCache
+	// What its readings say, if there were enough.
+	Found *ZeroFound `protobuf:"bytes,11,opt,name=found,proto3" json:"found,omitempty"`
+	// The record that keeps it; 0 = it is not kept, and refusal says why.
+	RecordSequence uint64 `protobuf:"varint,12,opt,name=record_sequence,json=recordSequence,proto3" json:"record_sequence,omitempty"`
+	// Why it is not kept; empty = it is.
+	Refusal       string `protobuf:"bytes,13,opt,name=refusal,proto3" json:"refusal,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ChannelZero) Reset() {
@@ -295,21 +363,2518 @@ func (x *ChannelZero) GetOffsetAfterUncertaintyAmperes() float64 {
 	return 0
 }
 
+func (x *ChannelZero) GetFound() *ZeroFound {
+	if x != nil {
+		return x.Found
+	}
+	return nil
+}
+
+func (x *ChannelZero) GetRecordSequence() uint64 {
+	if x != nil {
+		return x.RecordSequence
+	}
+	return 0
+}
+
+func (x *ChannelZero) GetRefusal() string {
+	if x != nil {
+		return x.Refusal
+	}
+	return ""
+}
+
+// ZeroFound is the zero of a rest, with what its full-rate readings say of it.
+type ZeroFound struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Wall-clock time of the first reading.
+	FromWallNanos int64 `protobuf:"varint,1,opt,name=from_wall_nanos,json=fromWallNanos,proto3" json:"from_wall_nanos,omitempty"`
+	// Wall-clock time of the last.
+	ToWallNanos int64 `protobuf:"varint,2,opt,name=to_wall_nanos,json=toWallNanos,proto3" json:"to_wall_nanos,omitempty"`
+	// Usable readings.
+	ReadingCount uint64 `protobuf:"varint,3,opt,name=reading_count,json=readingCount,proto3" json:"reading_count,omitempty"`
+	// Readings that each value looked at is the mean of; 1 = the readings themselves.
+	BlockSize uint64 `protobuf:"varint,4,opt,name=block_size,json=blockSize,proto3" json:"block_size,omitempty"`
+	// Their mean, statically compensated and with the corrections in force, before any estimated offset.
+	MeanAmperes float64 `protobuf:"fixed64,5,opt,name=mean_amperes,json=meanAmperes,proto3" json:"mean_amperes,omitempty"`
+	// Standard uncertainty of the mean: both parts below.
+	StandardUncertaintyAmperes float64 `protobuf:"fixed64,6,opt,name=standard_uncertainty_amperes,json=standardUncertaintyAmperes,proto3" json:"standard_uncertainty_amperes,omitempty"`
+	// The part that the readings' scatter shows, their autocorrelation taken into account (GUM, type A).
+	TypeAAmperes float64 `protobuf:"fixed64,7,opt,name=type_a_amperes,json=typeAAmperes,proto3" json:"type_a_amperes,omitempty"`
+	// The part that rounding leaves, however many readings there are.
+	RoundingAmperes float64 `protobuf:"fixed64,8,opt,name=rounding_amperes,json=roundingAmperes,proto3" json:"rounding_amperes,omitempty"`
+	// Independent readings that would make the mean as sure.
+	EffectiveCount float64 `protobuf:"fixed64,9,opt,name=effective_count,json=effectiveCount,proto3" json:"effective_count,omitempty"`
+	// Degrees of freedom of the type A part.
+	DegreesOfFreedomCount float64 `protobuf:"fixed64,10,opt,name=degrees_of_freedom_count,json=degreesOfFreedomCount,proto3" json:"degrees_of_freedom_count,omitempty"`
+	// Standard deviation of one value.
+	DeviationAmperes float64 `protobuf:"fixed64,11,opt,name=deviation_amperes,json=deviationAmperes,proto3" json:"deviation_amperes,omitempty"`
+	// Mean temperature of the sensor, if it was measured.
+	TemperatureCelsius *float64 `protobuf:"fixed64,12,opt,name=temperature_celsius,json=temperatureCelsius,proto3,oneof" json:"temperature_celsius,omitempty"`
+	// Steady: no step, no trend, nothing else that moved beyond the noise.
+	Steady bool `protobuf:"varint,13,opt,name=steady,proto3" json:"steady,omitempty"`
+	// Why it is not; empty = it is.
+	Reason string `protobuf:"bytes,14,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Kept although it was not steady.
+	Forced bool `protobuf:"varint,15,opt,name=forced,proto3" json:"forced,omitempty"`
+	// Straight line through the readings.
+	TrendAmperesPerSecond float64 `protobuf:"fixed64,16,opt,name=trend_amperes_per_second,json=trendAmperesPerSecond,proto3" json:"trend_amperes_per_second,omitempty"`
+	// Its standard uncertainty.
+	TrendUncertaintyAmperesPerSecond float64 `protobuf:"fixed64,17,opt,name=trend_uncertainty_amperes_per_second,json=trendUncertaintyAmperesPerSecond,proto3" json:"trend_uncertainty_amperes_per_second,omitempty"`
+	// The change that was in force; 0 = none.
+	InForceSequence uint64 `protobuf:"varint,18,opt,name=in_force_sequence,json=inForceSequence,proto3" json:"in_force_sequence,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *ZeroFound) Reset() {
+	*x = ZeroFound{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ZeroFound) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ZeroFound) ProtoMessage() {}
+
+func (x *ZeroFound) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ZeroFound.ProtoReflect.Descriptor instead.
+func (*ZeroFound) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ZeroFound) GetFromWallNanos() int64 {
+	if x != nil {
+		return x.FromWallNanos
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetToWallNanos() int64 {
+	if x != nil {
+		return x.ToWallNanos
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetReadingCount() uint64 {
+	if x != nil {
+		return x.ReadingCount
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetBlockSize() uint64 {
+	if x != nil {
+		return x.BlockSize
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetMeanAmperes() float64 {
+	if x != nil {
+		return x.MeanAmperes
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetStandardUncertaintyAmperes() float64 {
+	if x != nil {
+		return x.StandardUncertaintyAmperes
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetTypeAAmperes() float64 {
+	if x != nil {
+		return x.TypeAAmperes
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetRoundingAmperes() float64 {
+	if x != nil {
+		return x.RoundingAmperes
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetEffectiveCount() float64 {
+	if x != nil {
+		return x.EffectiveCount
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetDegreesOfFreedomCount() float64 {
+	if x != nil {
+		return x.DegreesOfFreedomCount
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetDeviationAmperes() float64 {
+	if x != nil {
+		return x.DeviationAmperes
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetTemperatureCelsius() float64 {
+	if x != nil && x.TemperatureCelsius != nil {
+		return *x.TemperatureCelsius
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetSteady() bool {
+	if x != nil {
+		return x.Steady
+	}
+	return false
+}
+
+func (x *ZeroFound) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *ZeroFound) GetForced() bool {
+	if x != nil {
+		return x.Forced
+	}
+	return false
+}
+
+func (x *ZeroFound) GetTrendAmperesPerSecond() float64 {
+	if x != nil {
+		return x.TrendAmperesPerSecond
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetTrendUncertaintyAmperesPerSecond() float64 {
+	if x != nil {
+		return x.TrendUncertaintyAmperesPerSecond
+	}
+	return 0
+}
+
+func (x *ZeroFound) GetInForceSequence() uint64 {
+	if x != nil {
+		return x.InForceSequence
+	}
+	return 0
+}
+
+// ZeroDrift is how a zero follows the temperature.
+type ZeroDrift struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The zeros, by their records.
+	ZeroSequence []uint64 `protobuf:"varint,1,rep,packed,name=zero_sequence,json=zeroSequence,proto3" json:"zero_sequence,omitempty"`
+	// Where the offset holds.
+	ReferenceCelsius float64 `protobuf:"fixed64,2,opt,name=reference_celsius,json=referenceCelsius,proto3" json:"reference_celsius,omitempty"`
+	// The zero there.
+	OffsetAmperes float64 `protobuf:"fixed64,3,opt,name=offset_amperes,json=offsetAmperes,proto3" json:"offset_amperes,omitempty"`
+	// Its standard uncertainty.
+	OffsetUncertaintyAmperes float64 `protobuf:"fixed64,4,opt,name=offset_uncertainty_amperes,json=offsetUncertaintyAmperes,proto3" json:"offset_uncertainty_amperes,omitempty"`
+	// Change of the zero with temperature, amperes per kelvin.
+	SlopeAmperesPerKelvin float64 `protobuf:"fixed64,5,opt,name=slope_amperes_per_kelvin,json=slopeAmperesPerKelvin,proto3" json:"slope_amperes_per_kelvin,omitempty"`
+	// Its standard uncertainty.
+	SlopeUncertaintyAmperesPerKelvin float64 `protobuf:"fixed64,6,opt,name=slope_uncertainty_amperes_per_kelvin,json=slopeUncertaintyAmperesPerKelvin,proto3" json:"slope_uncertainty_amperes_per_kelvin,omitempty"`
+	// Correlation of the two, -1 to 1.
+	CorrelationRatio float64 `protobuf:"fixed64,7,opt,name=correlation_ratio,json=correlationRatio,proto3" json:"correlation_ratio,omitempty"`
+	// What the uncertainties were multiplied by since the zeros disagree with a line; 1 = they do not.
+	EnlargedRatio float64 `protobuf:"fixed64,8,opt,name=enlarged_ratio,json=enlargedRatio,proto3" json:"enlarged_ratio,omitempty"`
+	// Lowest temperature of a zero.
+	LowestCelsius float64 `protobuf:"fixed64,9,opt,name=lowest_celsius,json=lowestCelsius,proto3" json:"lowest_celsius,omitempty"`
+	// Highest.
+	HighestCelsius float64 `protobuf:"fixed64,10,opt,name=highest_celsius,json=highestCelsius,proto3" json:"highest_celsius,omitempty"`
+	// The change that was in force; 0 = none.
+	InForceSequence uint64 `protobuf:"varint,11,opt,name=in_force_sequence,json=inForceSequence,proto3" json:"in_force_sequence,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *ZeroDrift) Reset() {
+	*x = ZeroDrift{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ZeroDrift) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ZeroDrift) ProtoMessage() {}
+
+func (x *ZeroDrift) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ZeroDrift.ProtoReflect.Descriptor instead.
+func (*ZeroDrift) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ZeroDrift) GetZeroSequence() []uint64 {
+	if x != nil {
+		return x.ZeroSequence
+	}
+	return nil
+}
+
+func (x *ZeroDrift) GetReferenceCelsius() float64 {
+	if x != nil {
+		return x.ReferenceCelsius
+	}
+	return 0
+}
+
+func (x *ZeroDrift) GetOffsetAmperes() float64 {
+	if x != nil {
+		return x.OffsetAmperes
+	}
+	return 0
+}
+
+func (x *ZeroDrift) GetOffsetUncertaintyAmperes() float64 {
+	if x != nil {
+		return x.OffsetUncertaintyAmperes
+	}
+	return 0
+}
+
+func (x *ZeroDrift) GetSlopeAmperesPerKelvin() float64 {
+	if x != nil {
+		return x.SlopeAmperesPerKelvin
+	}
+	return 0
+}
+
+func (x *ZeroDrift) GetSlopeUncertaintyAmperesPerKelvin() float64 {
+	if x != nil {
+		return x.SlopeUncertaintyAmperesPerKelvin
+	}
+	return 0
+}
+
+func (x *ZeroDrift) GetCorrelationRatio() float64 {
+	if x != nil {
+		return x.CorrelationRatio
+	}
+	return 0
+}
+
+func (x *ZeroDrift) GetEnlargedRatio() float64 {
+	if x != nil {
+		return x.EnlargedRatio
+	}
+	return 0
+}
+
+func (x *ZeroDrift) GetLowestCelsius() float64 {
+	if x != nil {
+		return x.LowestCelsius
+	}
+	return 0
+}
+
+func (x *ZeroDrift) GetHighestCelsius() float64 {
+	if x != nil {
+		return x.HighestCelsius
+	}
+	return 0
+}
+
+func (x *ZeroDrift) GetInForceSequence() uint64 {
+	if x != nil {
+		return x.InForceSequence
+	}
+	return 0
+}
+
+// CalibrationPoint is a current that was known, and what the channel indicated. Currents have the sign of the channel's readings.
+type CalibrationPoint struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What flowed.
+	ReferenceAmperes float64 `protobuf:"fixed64,1,opt,name=reference_amperes,json=referenceAmperes,proto3" json:"reference_amperes,omitempty"`
+	// Its standard uncertainty, independent from point to point; above 0.
+	ReferenceUncertaintyAmperes float64 `protobuf:"fixed64,2,opt,name=reference_uncertainty_amperes,json=referenceUncertaintyAmperes,proto3" json:"reference_uncertainty_amperes,omitempty"`
+	// What the channel indicated, with the corrections in force, before any estimated offset.
+	IndicatedAmperes float64 `protobuf:"fixed64,3,opt,name=indicated_amperes,json=indicatedAmperes,proto3" json:"indicated_amperes,omitempty"`
+	// Its standard uncertainty.
+	IndicatedUncertaintyAmperes float64 `protobuf:"fixed64,4,opt,name=indicated_uncertainty_amperes,json=indicatedUncertaintyAmperes,proto3" json:"indicated_uncertainty_amperes,omitempty"`
+	// How it was come to.
+	Sweep Sweep `protobuf:"varint,5,opt,name=sweep,proto3,enum=ampledger.v1.Sweep" json:"sweep,omitempty"`
+	// The channel that was the reference; empty = the reference was given.
+	ReferenceChannel string `protobuf:"bytes,6,opt,name=reference_channel,json=referenceChannel,proto3" json:"reference_channel,omitempty"`
+	// Standard uncertainty of the reference's zero, common to all points.
+	CommonOffsetAmperes float64 `protobuf:"fixed64,7,opt,name=common_offset_amperes,json=commonOffsetAmperes,proto3" json:"common_offset_amperes,omitempty"`
+	// Of its gain, relative.
+	CommonGainRatio float64 `protobuf:"fixed64,8,opt,name=common_gain_ratio,json=commonGainRatio,proto3" json:"common_gain_ratio,omitempty"`
+	// Usable readings that were measured; 0 = the indication was given.
+	ReadingCount uint64 `protobuf:"varint,9,opt,name=reading_count,json=readingCount,proto3" json:"reading_count,omitempty"`
+	// Time from the first reading to the last.
+	DurationNanos int64 `protobuf:"varint,10,opt,name=duration_nanos,json=durationNanos,proto3" json:"duration_nanos,omitempty"`
+	// Mean temperature of the sensor, if it was measured.
+	TemperatureCelsius *float64 `protobuf:"fixed64,11,opt,name=temperature_celsius,json=temperatureCelsius,proto3,oneof" json:"temperature_celsius,omitempty"`
+	// The change that was in force; 0 = none.
+	InForceSequence uint64 `protobuf:"varint,12,opt,name=in_force_sequence,json=inForceSequence,proto3" json:"in_force_sequence,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *CalibrationPoint) Reset() {
+	*x = CalibrationPoint{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CalibrationPoint) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CalibrationPoint) ProtoMessage() {}
+
+func (x *CalibrationPoint) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CalibrationPoint.ProtoReflect.Descriptor instead.
+func (*CalibrationPoint) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *CalibrationPoint) GetReferenceAmperes() float64 {
+	if x != nil {
+		return x.ReferenceAmperes
+	}
+	return 0
+}
+
+func (x *CalibrationPoint) GetReferenceUncertaintyAmperes() float64 {
+	if x != nil {
+		return x.ReferenceUncertaintyAmperes
+	}
+	return 0
+}
+
+func (x *CalibrationPoint) GetIndicatedAmperes() float64 {
+	if x != nil {
+		return x.IndicatedAmperes
+	}
+	return 0
+}
+
+func (x *CalibrationPoint) GetIndicatedUncertaintyAmperes() float64 {
+	if x != nil {
+		return x.IndicatedUncertaintyAmperes
+	}
+	return 0
+}
+
+func (x *CalibrationPoint) GetSweep() Sweep {
+	if x != nil {
+		return x.Sweep
+	}
+	return Sweep_SWEEP_UNSPECIFIED
+}
+
+func (x *CalibrationPoint) GetReferenceChannel() string {
+	if x != nil {
+		return x.ReferenceChannel
+	}
+	return ""
+}
+
+func (x *CalibrationPoint) GetCommonOffsetAmperes() float64 {
+	if x != nil {
+		return x.CommonOffsetAmperes
+	}
+	return 0
+}
+
+func (x *CalibrationPoint) GetCommonGainRatio() float64 {
+	if x != nil {
+		return x.CommonGainRatio
+	}
+	return 0
+}
+
+func (x *CalibrationPoint) GetReadingCount() uint64 {
+	if x != nil {
+		return x.ReadingCount
+	}
+	return 0
+}
+
+func (x *CalibrationPoint) GetDurationNanos() int64 {
+	if x != nil {
+		return x.DurationNanos
+	}
+	return 0
+}
+
+func (x *CalibrationPoint) GetTemperatureCelsius() float64 {
+	if x != nil && x.TemperatureCelsius != nil {
+		return *x.TemperatureCelsius
+	}
+	return 0
+}
+
+func (x *CalibrationPoint) GetInForceSequence() uint64 {
+	if x != nil {
+		return x.InForceSequence
+	}
+	return 0
+}
+
+// Calibration is a curve through points: indication = c0 + c1*I + c2*I^2 + c3*I^3, I being the current that flowed.
+type Calibration struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The points, by their records, in the order of residuals.
+	PointSequence []uint64 `protobuf:"varint,1,rep,packed,name=point_sequence,json=pointSequence,proto3" json:"point_sequence,omitempty"`
+	// Coefficients, the constant first, for amperes: two to four.
+	CoefficientValues []float64 `protobuf:"fixed64,2,rep,packed,name=coefficient_values,json=coefficientValues,proto3" json:"coefficient_values,omitempty"`
+	// Their covariance, row by row, without what is common to the reference.
+	CovarianceValues []float64 `protobuf:"fixed64,3,rep,packed,name=covariance_values,json=covarianceValues,proto3" json:"covariance_values,omitempty"`
+	// Indication at no current.
+	OffsetAmperes float64 `protobuf:"fixed64,4,opt,name=offset_amperes,json=offsetAmperes,proto3" json:"offset_amperes,omitempty"`
+	// Its standard uncertainty, the reference's common part contained.
+	OffsetUncertaintyAmperes float64 `protobuf:"fixed64,5,opt,name=offset_uncertainty_amperes,json=offsetUncertaintyAmperes,proto3" json:"offset_uncertainty_amperes,omitempty"`
+	// Indicated over true amperes at no current.
+	GainRatio float64 `protobuf:"fixed64,6,opt,name=gain_ratio,json=gainRatio,proto3" json:"gain_ratio,omitempty"`
+	// Its standard uncertainty, the reference's common part contained.
+	GainUncertaintyRatio float64 `protobuf:"fixed64,7,opt,name=gain_uncertainty_ratio,json=gainUncertaintyRatio,proto3" json:"gain_uncertainty_ratio,omitempty"`
+	// Correlation of offset and gain, -1 to 1.
+	CorrelationRatio float64 `protobuf:"fixed64,8,opt,name=correlation_ratio,json=correlationRatio,proto3" json:"correlation_ratio,omitempty"`
+	// Standard uncertainty of the reference's zero, common to all points.
+	CommonOffsetAmperes float64 `protobuf:"fixed64,9,opt,name=common_offset_amperes,json=commonOffsetAmperes,proto3" json:"common_offset_amperes,omitempty"`
+	// Of its gain, relative.
+	CommonGainRatio float64 `protobuf:"fixed64,10,opt,name=common_gain_ratio,json=commonGainRatio,proto3" json:"common_gain_ratio,omitempty"`
+	// Scatter of the points about the curve in units of their uncertainties; absent = nothing is left to tell it by.
+	BirgeRatio *float64 `protobuf:"fixed64,11,opt,name=birge_ratio,json=birgeRatio,proto3,oneof" json:"birge_ratio,omitempty"`
+	// What the uncertainties were multiplied by since the points scatter more than theirs allow; 1 = they do not.
+	EnlargedRatio float64 `protobuf:"fixed64,12,opt,name=enlarged_ratio,json=enlargedRatio,proto3" json:"enlarged_ratio,omitempty"`
+	// Probability of such a scatter by chance.
+	ConsistencyRatio float64 `protobuf:"fixed64,13,opt,name=consistency_ratio,json=consistencyRatio,proto3" json:"consistency_ratio,omitempty"`
+	// Lack of fit against the scatter of repeated points, if there are any.
+	LackOfFit *LackOfFit `protobuf:"bytes,14,opt,name=lack_of_fit,json=lackOfFit,proto3" json:"lack_of_fit,omitempty"`
+	// Difference of the two sweeps, if there are currents with both.
+	SweepDifference *SweepDifference `protobuf:"bytes,15,opt,name=sweep_difference,json=sweepDifference,proto3" json:"sweep_difference,omitempty"`
+	// One a point.
+	Residuals []*PointResidual `protobuf:"bytes,16,rep,name=residuals,proto3" json:"residuals,omitempty"`
+	// The uncertainty of a current that is told by the curve, at some currents.
+	Predicted []*Predicted `protobuf:"bytes,17,rep,name=predicted,proto3" json:"predicted,omitempty"`
+	// What the figures hint at.
+	Diagnoses []*Diagnosis `protobuf:"bytes,18,rep,name=diagnoses,proto3" json:"diagnoses,omitempty"`
+	// Least reference current.
+	LeastAmperes float64 `protobuf:"fixed64,19,opt,name=least_amperes,json=leastAmperes,proto3" json:"least_amperes,omitempty"`
+	// Greatest.
+	GreatestAmperes float64 `protobuf:"fixed64,20,opt,name=greatest_amperes,json=greatestAmperes,proto3" json:"greatest_amperes,omitempty"`
+	// How it compares with the calibration before, if there was one.
+	Shift *CalibrationShift `protobuf:"bytes,21,opt,name=shift,proto3" json:"shift,omitempty"`
+	// The reference instrument, in words.
+	Instrument string `protobuf:"bytes,22,opt,name=instrument,proto3" json:"instrument,omitempty"`
+	// The environment, in words.
+	Environment string `protobuf:"bytes,23,opt,name=environment,proto3" json:"environment,omitempty"`
+	// The method, in words.
+	Method string `protobuf:"bytes,24,opt,name=method,proto3" json:"method,omitempty"`
+	// The change that was in force; 0 = none.
+	InForceSequence uint64 `protobuf:"varint,25,opt,name=in_force_sequence,json=inForceSequence,proto3" json:"in_force_sequence,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *Calibration) Reset() {
+	*x = Calibration{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Calibration) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Calibration) ProtoMessage() {}
+
+func (x *Calibration) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Calibration.ProtoReflect.Descriptor instead.
+func (*Calibration) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *Calibration) GetPointSequence() []uint64 {
+	if x != nil {
+		return x.PointSequence
+	}
+	return nil
+}
+
+func (x *Calibration) GetCoefficientValues() []float64 {
+	if x != nil {
+		return x.CoefficientValues
+	}
+	return nil
+}
+
+func (x *Calibration) GetCovarianceValues() []float64 {
+	if x != nil {
+		return x.CovarianceValues
+	}
+	return nil
+}
+
+func (x *Calibration) GetOffsetAmperes() float64 {
+	if x != nil {
+		return x.OffsetAmperes
+	}
+	return 0
+}
+
+func (x *Calibration) GetOffsetUncertaintyAmperes() float64 {
+	if x != nil {
+		return x.OffsetUncertaintyAmperes
+	}
+	return 0
+}
+
+func (x *Calibration) GetGainRatio() float64 {
+	if x != nil {
+		return x.GainRatio
+	}
+	return 0
+}
+
+func (x *Calibration) GetGainUncertaintyRatio() float64 {
+	if x != nil {
+		return x.GainUncertaintyRatio
+	}
+	return 0
+}
+
+func (x *Calibration) GetCorrelationRatio() float64 {
+	if x != nil {
+		return x.CorrelationRatio
+	}
+	return 0
+}
+
+func (x *Calibration) GetCommonOffsetAmperes() float64 {
+	if x != nil {
+		return x.CommonOffsetAmperes
+	}
+	return 0
+}
+
+func (x *Calibration) GetCommonGainRatio() float64 {
+	if x != nil {
+		return x.CommonGainRatio
+	}
+	return 0
+}
+
+func (x *Calibration) GetBirgeRatio() float64 {
+	if x != nil && x.BirgeRatio != nil {
+		return *x.BirgeRatio
+	}
+	return 0
+}
+
+func (x *Calibration) GetEnlargedRatio() float64 {
+	if x != nil {
+		return x.EnlargedRatio
+	}
+	return 0
+}
+
+func (x *Calibration) GetConsistencyRatio() float64 {
+	if x != nil {
+		return x.ConsistencyRatio
+	}
+	return 0
+}
+
+func (x *Calibration) GetLackOfFit() *LackOfFit {
+	if x != nil {
+		return x.LackOfFit
+	}
+	return nil
+}
+
+func (x *Calibration) GetSweepDifference() *SweepDifference {
+	if x != nil {
+		return x.SweepDifference
+	}
+	return nil
+}
+
+func (x *Calibration) GetResiduals() []*PointResidual {
+	if x != nil {
+		return x.Residuals
+	}
+	return nil
+}
+
+func (x *Calibration) GetPredicted() []*Predicted {
+	if x != nil {
+		return x.Predicted
+	}
+	return nil
+}
+
+func (x *Calibration) GetDiagnoses() []*Diagnosis {
+	if x != nil {
+		return x.Diagnoses
+	}
+	return nil
+}
+
+func (x *Calibration) GetLeastAmperes() float64 {
+	if x != nil {
+		return x.LeastAmperes
+	}
+	return 0
+}
+
+func (x *Calibration) GetGreatestAmperes() float64 {
+	if x != nil {
+		return x.GreatestAmperes
+	}
+	return 0
+}
+
+func (x *Calibration) GetShift() *CalibrationShift {
+	if x != nil {
+		return x.Shift
+	}
+	return nil
+}
+
+func (x *Calibration) GetInstrument() string {
+	if x != nil {
+		return x.Instrument
+	}
+	return ""
+}
+
+func (x *Calibration) GetEnvironment() string {
+	if x != nil {
+		return x.Environment
+	}
+	return ""
+}
+
+func (x *Calibration) GetMethod() string {
+	if x != nil {
+		return x.Method
+	}
+	return ""
+}
+
+func (x *Calibration) GetInForceSequence() uint64 {
+	if x != nil {
+		return x.InForceSequence
+	}
+	return 0
+}
+
+// LackOfFit tells whether the curve is the right one.
+type LackOfFit struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Mean square of the lack of fit over that of the repeats (F).
+	FRatio float64 `protobuf:"fixed64,1,opt,name=f_ratio,json=fRatio,proto3" json:"f_ratio,omitempty"`
+	// Degrees of freedom of the numerator.
+	CurveFreedomCount uint32 `protobuf:"varint,2,opt,name=curve_freedom_count,json=curveFreedomCount,proto3" json:"curve_freedom_count,omitempty"`
+	// And of the denominator.
+	RepeatFreedomCount uint32 `protobuf:"varint,3,opt,name=repeat_freedom_count,json=repeatFreedomCount,proto3" json:"repeat_freedom_count,omitempty"`
+	// Probability of such a ratio by chance.
+	ProbabilityRatio float64 `protobuf:"fixed64,4,opt,name=probability_ratio,json=probabilityRatio,proto3" json:"probability_ratio,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *LackOfFit) Reset() {
+	*x = LackOfFit{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LackOfFit) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LackOfFit) ProtoMessage() {}
+
+func (x *LackOfFit) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LackOfFit.ProtoReflect.Descriptor instead.
+func (*LackOfFit) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *LackOfFit) GetFRatio() float64 {
+	if x != nil {
+		return x.FRatio
+	}
+	return 0
+}
+
+func (x *LackOfFit) GetCurveFreedomCount() uint32 {
+	if x != nil {
+		return x.CurveFreedomCount
+	}
+	return 0
+}
+
+func (x *LackOfFit) GetRepeatFreedomCount() uint32 {
+	if x != nil {
+		return x.RepeatFreedomCount
+	}
+	return 0
+}
+
+func (x *LackOfFit) GetProbabilityRatio() float64 {
+	if x != nil {
+		return x.ProbabilityRatio
+	}
+	return 0
+}
+
+// SweepDifference is how far the indications of one current lie apart, come to from above less from below.
+type SweepDifference struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Currents with both.
+	PlaceCount uint32 `protobuf:"varint,1,opt,name=place_count,json=placeCount,proto3" json:"place_count,omitempty"`
+	// Mean difference.
+	MeanAmperes float64 `protobuf:"fixed64,2,opt,name=mean_amperes,json=meanAmperes,proto3" json:"mean_amperes,omitempty"`
+	// Its standard uncertainty.
+	MeanUncertaintyAmperes float64 `protobuf:"fixed64,3,opt,name=mean_uncertainty_amperes,json=meanUncertaintyAmperes,proto3" json:"mean_uncertainty_amperes,omitempty"`
+	// The largest difference.
+	LargestAmperes float64 `protobuf:"fixed64,4,opt,name=largest_amperes,json=largestAmperes,proto3" json:"largest_amperes,omitempty"`
+	// Where it is.
+	LargestAtAmperes float64 `protobuf:"fixed64,5,opt,name=largest_at_amperes,json=largestAtAmperes,proto3" json:"largest_at_amperes,omitempty"`
+	// Probability of such differences by chance.
+	ProbabilityRatio float64 `protobuf:"fixed64,6,opt,name=probability_ratio,json=probabilityRatio,proto3" json:"probability_ratio,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *SweepDifference) Reset() {
+	*x = SweepDifference{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SweepDifference) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SweepDifference) ProtoMessage() {}
+
+func (x *SweepDifference) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SweepDifference.ProtoReflect.Descriptor instead.
+func (*SweepDifference) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *SweepDifference) GetPlaceCount() uint32 {
+	if x != nil {
+		return x.PlaceCount
+	}
+	return 0
+}
+
+func (x *SweepDifference) GetMeanAmperes() float64 {
+	if x != nil {
+		return x.MeanAmperes
+	}
+	return 0
+}
+
+func (x *SweepDifference) GetMeanUncertaintyAmperes() float64 {
+	if x != nil {
+		return x.MeanUncertaintyAmperes
+	}
+	return 0
+}
+
+func (x *SweepDifference) GetLargestAmperes() float64 {
+	if x != nil {
+		return x.LargestAmperes
+	}
+	return 0
+}
+
+func (x *SweepDifference) GetLargestAtAmperes() float64 {
+	if x != nil {
+		return x.LargestAtAmperes
+	}
+	return 0
+}
+
+func (x *SweepDifference) GetProbabilityRatio() float64 {
+	if x != nil {
+		return x.ProbabilityRatio
+	}
+	return 0
+}
+
+// PointResidual is how far a point lies from the curve.
+type PointResidual struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The point's record.
+	PointSequence uint64 `protobuf:"varint,1,opt,name=point_sequence,json=pointSequence,proto3" json:"point_sequence,omitempty"`
+	// Indication less the curve.
+	ResidualAmperes float64 `protobuf:"fixed64,2,opt,name=residual_amperes,json=residualAmperes,proto3" json:"residual_amperes,omitempty"`
+	// Farther from the others than chance explains. It counts all the same.
+	Outlier       bool `protobuf:"varint,3,opt,name=outlier,proto3" json:"outlier,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PointResidual) Reset() {
+	*x = PointResidual{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PointResidual) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PointResidual) ProtoMessage() {}
+
+func (x *PointResidual) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PointResidual.ProtoReflect.Descriptor instead.
+func (*PointResidual) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *PointResidual) GetPointSequence() uint64 {
+	if x != nil {
+		return x.PointSequence
+	}
+	return 0
+}
+
+func (x *PointResidual) GetResidualAmperes() float64 {
+	if x != nil {
+		return x.ResidualAmperes
+	}
+	return 0
+}
+
+func (x *PointResidual) GetOutlier() bool {
+	if x != nil {
+		return x.Outlier
+	}
+	return false
+}
+
+// Predicted is the uncertainty that a calibration leaves.
+type Predicted struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The current.
+	CurrentAmperes float64 `protobuf:"fixed64,1,opt,name=current_amperes,json=currentAmperes,proto3" json:"current_amperes,omitempty"`
+	// Standard uncertainty of it.
+	StandardUncertaintyAmperes float64 `protobuf:"fixed64,2,opt,name=standard_uncertainty_amperes,json=standardUncertaintyAmperes,proto3" json:"standard_uncertainty_amperes,omitempty"`
+	unknownFields              protoimpl.UnknownFields
+	sizeCache                  protoimpl.SizeCache
+}
+
+func (x *Predicted) Reset() {
+	*x = Predicted{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Predicted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Predicted) ProtoMessage() {}
+
+func (x *Predicted) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Predicted.ProtoReflect.Descriptor instead.
+func (*Predicted) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *Predicted) GetCurrentAmperes() float64 {
+	if x != nil {
+		return x.CurrentAmperes
+	}
+	return 0
+}
+
+func (x *Predicted) GetStandardUncertaintyAmperes() float64 {
+	if x != nil {
+		return x.StandardUncertaintyAmperes
+	}
+	return 0
+}
+
+// Diagnosis is what figures hint at.
+type Diagnosis struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What, in one word or two.
+	Subject string `protobuf:"bytes,1,opt,name=subject,proto3" json:"subject,omitempty"`
+	// In words, with what to do.
+	Text          string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Diagnosis) Reset() {
+	*x = Diagnosis{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Diagnosis) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Diagnosis) ProtoMessage() {}
+
+func (x *Diagnosis) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Diagnosis.ProtoReflect.Descriptor instead.
+func (*Diagnosis) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *Diagnosis) GetSubject() string {
+	if x != nil {
+		return x.Subject
+	}
+	return ""
+}
+
+func (x *Diagnosis) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+// CalibrationShift holds a calibration against the one before.
+type CalibrationShift struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The record of the one before.
+	PreviousSequence uint64 `protobuf:"varint,1,opt,name=previous_sequence,json=previousSequence,proto3" json:"previous_sequence,omitempty"`
+	// By how much the indication at no current moved.
+	OffsetAmperes float64 `protobuf:"fixed64,2,opt,name=offset_amperes,json=offsetAmperes,proto3" json:"offset_amperes,omitempty"`
+	// By how much the gain moved.
+	GainRatio float64 `protobuf:"fixed64,3,opt,name=gain_ratio,json=gainRatio,proto3" json:"gain_ratio,omitempty"`
+	// The former in units of both standard uncertainties together.
+	OffsetDeviationRatio float64 `protobuf:"fixed64,4,opt,name=offset_deviation_ratio,json=offsetDeviationRatio,proto3" json:"offset_deviation_ratio,omitempty"`
+	// The latter.
+	GainDeviationRatio float64 `protobuf:"fixed64,5,opt,name=gain_deviation_ratio,json=gainDeviationRatio,proto3" json:"gain_deviation_ratio,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
+}
+
+func (x *CalibrationShift) Reset() {
+	*x = CalibrationShift{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CalibrationShift) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CalibrationShift) ProtoMessage() {}
+
+func (x *CalibrationShift) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CalibrationShift.ProtoReflect.Descriptor instead.
+func (*CalibrationShift) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *CalibrationShift) GetPreviousSequence() uint64 {
+	if x != nil {
+		return x.PreviousSequence
+	}
+	return 0
+}
+
+func (x *CalibrationShift) GetOffsetAmperes() float64 {
+	if x != nil {
+		return x.OffsetAmperes
+	}
+	return 0
+}
+
+func (x *CalibrationShift) GetGainRatio() float64 {
+	if x != nil {
+		return x.GainRatio
+	}
+	return 0
+}
+
+func (x *CalibrationShift) GetOffsetDeviationRatio() float64 {
+	if x != nil {
+		return x.OffsetDeviationRatio
+	}
+	return 0
+}
+
+func (x *CalibrationShift) GetGainDeviationRatio() float64 {
+	if x != nil {
+		return x.GainDeviationRatio
+	}
+	return 0
+}
+
+// Correction is what is in force on a channel: u - s*(T - T0) = c0 + c1*I + c2*I^2 + c3*I^3, with u the amperes by the configuration alone, I the
+// amperes that are given out, T the sensor's temperature.
+type Correction struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// c0 to c3, for amperes; empty = no correction.
+	CoefficientValues []float64 `protobuf:"fixed64,1,rep,packed,name=coefficient_values,json=coefficientValues,proto3" json:"coefficient_values,omitempty"`
+	// s, amperes per kelvin.
+	SlopeAmperesPerKelvin float64 `protobuf:"fixed64,2,opt,name=slope_amperes_per_kelvin,json=slopeAmperesPerKelvin,proto3" json:"slope_amperes_per_kelvin,omitempty"`
+	// T0.
+	ReferenceCelsius float64 `protobuf:"fixed64,3,opt,name=reference_celsius,json=referenceCelsius,proto3" json:"reference_celsius,omitempty"`
+	// Standard uncertainty of the zero from then on; absent = the configuration's.
+	ZeroUncertaintyAmperes *float64 `protobuf:"fixed64,4,opt,name=zero_uncertainty_amperes,json=zeroUncertaintyAmperes,proto3,oneof" json:"zero_uncertainty_amperes,omitempty"`
+	// Relative standard uncertainty of the gain from then on; absent = the configuration's.
+	GainUncertaintyRatio *float64 `protobuf:"fixed64,5,opt,name=gain_uncertainty_ratio,json=gainUncertaintyRatio,proto3,oneof" json:"gain_uncertainty_ratio,omitempty"`
+	unknownFields        protoimpl.UnknownFields
+	sizeCache            protoimpl.SizeCache
+}
+
+func (x *Correction) Reset() {
+	*x = Correction{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Correction) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Correction) ProtoMessage() {}
+
+func (x *Correction) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Correction.ProtoReflect.Descriptor instead.
+func (*Correction) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *Correction) GetCoefficientValues() []float64 {
+	if x != nil {
+		return x.CoefficientValues
+	}
+	return nil
+}
+
+func (x *Correction) GetSlopeAmperesPerKelvin() float64 {
+	if x != nil {
+		return x.SlopeAmperesPerKelvin
+	}
+	return 0
+}
+
+func (x *Correction) GetReferenceCelsius() float64 {
+	if x != nil {
+		return x.ReferenceCelsius
+	}
+	return 0
+}
+
+func (x *Correction) GetZeroUncertaintyAmperes() float64 {
+	if x != nil && x.ZeroUncertaintyAmperes != nil {
+		return *x.ZeroUncertaintyAmperes
+	}
+	return 0
+}
+
+func (x *Correction) GetGainUncertaintyRatio() float64 {
+	if x != nil && x.GainUncertaintyRatio != nil {
+		return *x.GainUncertaintyRatio
+	}
+	return 0
+}
+
+// Change is a correction that took the place of another.
+type Change struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What was in force before.
+	Before *Correction `protobuf:"bytes,1,opt,name=before,proto3" json:"before,omitempty"`
+	// And after.
+	After *Correction `protobuf:"bytes,2,opt,name=after,proto3" json:"after,omitempty"`
+	// The applied record whose correction was in force before; 0 = the configuration alone.
+	InForceBeforeSequence uint64 `protobuf:"varint,3,opt,name=in_force_before_sequence,json=inForceBeforeSequence,proto3" json:"in_force_before_sequence,omitempty"`
+	// The one whose is after; 0 = the configuration alone, and in an applied record the record itself.
+	InForceAfterSequence uint64 `protobuf:"varint,4,opt,name=in_force_after_sequence,json=inForceAfterSequence,proto3" json:"in_force_after_sequence,omitempty"`
+	// When it should be found anew; 0 = never. An event warns from then on.
+	ExpiresWallNanos int64 `protobuf:"varint,5,opt,name=expires_wall_nanos,json=expiresWallNanos,proto3" json:"expires_wall_nanos,omitempty"`
+	// How the configuration had raw values converted: on another conversion the change is not in force any more.
+	Basis         string `protobuf:"bytes,6,opt,name=basis,proto3" json:"basis,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Change) Reset() {
+	*x = Change{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Change) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Change) ProtoMessage() {}
+
+func (x *Change) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Change.ProtoReflect.Descriptor instead.
+func (*Change) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *Change) GetBefore() *Correction {
+	if x != nil {
+		return x.Before
+	}
+	return nil
+}
+
+func (x *Change) GetAfter() *Correction {
+	if x != nil {
+		return x.After
+	}
+	return nil
+}
+
+func (x *Change) GetInForceBeforeSequence() uint64 {
+	if x != nil {
+		return x.InForceBeforeSequence
+	}
+	return 0
+}
+
+func (x *Change) GetInForceAfterSequence() uint64 {
+	if x != nil {
+		return x.InForceAfterSequence
+	}
+	return 0
+}
+
+func (x *Change) GetExpiresWallNanos() int64 {
+	if x != nil {
+		return x.ExpiresWallNanos
+	}
+	return 0
+}
+
+func (x *Change) GetBasis() string {
+	if x != nil {
+		return x.Basis
+	}
+	return ""
+}
+
+// CommissioningRecord is one line of the records of commissioning, which are only ever added to.
+type CommissioningRecord struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its place among all records, from 1.
+	RecordSequence uint64 `protobuf:"varint,1,opt,name=record_sequence,json=recordSequence,proto3" json:"record_sequence,omitempty"`
+	// The conductor.
+	Conductor string `protobuf:"bytes,2,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// The channel.
+	Channel string `protobuf:"bytes,3,opt,name=channel,proto3" json:"channel,omitempty"`
+	// When.
+	WallNanos int64 `protobuf:"varint,4,opt,name=wall_nanos,json=wallNanos,proto3" json:"wall_nanos,omitempty"`
+	// Who.
+	By string `protobuf:"bytes,5,opt,name=by,proto3" json:"by,omitempty"`
+	// Why, in words.
+	Note string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
+	// The record it rests on; 0 = none.
+	RefersToSequence uint64 `protobuf:"varint,7,opt,name=refers_to_sequence,json=refersToSequence,proto3" json:"refers_to_sequence,omitempty"`
+	// SHA-256 over the record as it is stored, 32 bytes: its ledger entry names it.
+	RecordSha256 []byte `protobuf:"bytes,8,opt,name=record_sha256,json=recordSha256,proto3" json:"record_sha256,omitempty"`
+	// What it says; absent = it was lost and could not be read when the file was recovered.
+	//
+	// Types that are valid to be assigned to Body:
+	//
+	//	*CommissioningRecord_Zero
+	//	*CommissioningRecord_Drift
+	//	*CommissioningRecord_Point
+	//	*CommissioningRecord_Calibration
+	//	*CommissioningRecord_Applied
+	//	*CommissioningRecord_Reverted
+	Body          isCommissioningRecord_Body `protobuf_oneof:"body"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CommissioningRecord) Reset() {
+	*x = CommissioningRecord{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CommissioningRecord) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CommissioningRecord) ProtoMessage() {}
+
+func (x *CommissioningRecord) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CommissioningRecord.ProtoReflect.Descriptor instead.
+func (*CommissioningRecord) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *CommissioningRecord) GetRecordSequence() uint64 {
+	if x != nil {
+		return x.RecordSequence
+	}
+	return 0
+}
+
+func (x *CommissioningRecord) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *CommissioningRecord) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *CommissioningRecord) GetWallNanos() int64 {
+	if x != nil {
+		return x.WallNanos
+	}
+	return 0
+}
+
+func (x *CommissioningRecord) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *CommissioningRecord) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+func (x *CommissioningRecord) GetRefersToSequence() uint64 {
+	if x != nil {
+		return x.RefersToSequence
+	}
+	return 0
+}
+
+func (x *CommissioningRecord) GetRecordSha256() []byte {
+	if x != nil {
+		return x.RecordSha256
+	}
+	return nil
+}
+
+func (x *CommissioningRecord) GetBody() isCommissioningRecord_Body {
+	if x != nil {
+		return x.Body
+	}
+	return nil
+}
+
+func (x *CommissioningRecord) GetZero() *ZeroFound {
+	if x != nil {
+		if x, ok := x.Body.(*CommissioningRecord_Zero); ok {
+			return x.Zero
+		}
+	}
+	return nil
+}
+
+func (x *CommissioningRecord) GetDrift() *ZeroDrift {
+	if x != nil {
+		if x, ok := x.Body.(*CommissioningRecord_Drift); ok {
+			return x.Drift
+		}
+	}
+	return nil
+}
+
+func (x *CommissioningRecord) GetPoint() *CalibrationPoint {
+	if x != nil {
+		if x, ok := x.Body.(*CommissioningRecord_Point); ok {
+			return x.Point
+		}
+	}
+	return nil
+}
+
+func (x *CommissioningRecord) GetCalibration() *Calibration {
+	if x != nil {
+		if x, ok := x.Body.(*CommissioningRecord_Calibration); ok {
+			return x.Calibration
+		}
+	}
+	return nil
+}
+
+func (x *CommissioningRecord) GetApplied() *Change {
+	if x != nil {
+		if x, ok := x.Body.(*CommissioningRecord_Applied); ok {
+			return x.Applied
+		}
+	}
+	return nil
+}
+
+func (x *CommissioningRecord) GetReverted() *Change {
+	if x != nil {
+		if x, ok := x.Body.(*CommissioningRecord_Reverted); ok {
+			return x.Reverted
+		}
+	}
+	return nil
+}
+
+type isCommissioningRecord_Body interface {
+	isCommissioningRecord_Body()
+}
+
+type CommissioningRecord_Zero struct {
+	// A zero was found.
+	Zero *ZeroFound `protobuf:"bytes,9,opt,name=zero,proto3,oneof"`
+}
+
+type CommissioningRecord_Drift struct {
+	// Offset and slope of zeros at several temperatures.
+	Drift *ZeroDrift `protobuf:"bytes,10,opt,name=drift,proto3,oneof"`
+}
+
+type CommissioningRecord_Point struct {
+	// A point of a calibration.
+	Point *CalibrationPoint `protobuf:"bytes,11,opt,name=point,proto3,oneof"`
+}
+
+type CommissioningRecord_Calibration struct {
+	// A calibration was fitted.
+	Calibration *Calibration `protobuf:"bytes,12,opt,name=calibration,proto3,oneof"`
+}
+
+type CommissioningRecord_Applied struct {
+	// A change was applied.
+	Applied *Change `protobuf:"bytes,13,opt,name=applied,proto3,oneof"`
+}
+
+type CommissioningRecord_Reverted struct {
+	// A change was taken back.
+	Reverted *Change `protobuf:"bytes,14,opt,name=reverted,proto3,oneof"`
+}
+
+func (*CommissioningRecord_Zero) isCommissioningRecord_Body() {}
+
+func (*CommissioningRecord_Drift) isCommissioningRecord_Body() {}
+
+func (*CommissioningRecord_Point) isCommissioningRecord_Body() {}
+
+func (*CommissioningRecord_Calibration) isCommissioningRecord_Body() {}
+
+func (*CommissioningRecord_Applied) isCommissioningRecord_Body() {}
+
+func (*CommissioningRecord_Reverted) isCommissioningRecord_Body() {}
+
+// FitZeroDriftRequest names zeros at several temperatures.
+type FitZeroDriftRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conductor.
+	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// The channel.
+	Channel string `protobuf:"bytes,2,opt,name=channel,proto3" json:"channel,omitempty"`
+	// The zeros, by their records; empty = all of the channel since the newest change.
+	ZeroSequence []uint64 `protobuf:"varint,3,rep,packed,name=zero_sequence,json=zeroSequence,proto3" json:"zero_sequence,omitempty"`
+	// Where the offset is to hold.
+	ReferenceCelsius float64 `protobuf:"fixed64,4,opt,name=reference_celsius,json=referenceCelsius,proto3" json:"reference_celsius,omitempty"`
+	// Who asks.
+	By string `protobuf:"bytes,5,opt,name=by,proto3" json:"by,omitempty"`
+	// Why, in words.
+	Note          string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FitZeroDriftRequest) Reset() {
+	*x = FitZeroDriftRequest{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FitZeroDriftRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FitZeroDriftRequest) ProtoMessage() {}
+
+func (x *FitZeroDriftRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FitZeroDriftRequest.ProtoReflect.Descriptor instead.
+func (*FitZeroDriftRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *FitZeroDriftRequest) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *FitZeroDriftRequest) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *FitZeroDriftRequest) GetZeroSequence() []uint64 {
+	if x != nil {
+		return x.ZeroSequence
+	}
+	return nil
+}
+
+func (x *FitZeroDriftRequest) GetReferenceCelsius() float64 {
+	if x != nil {
+		return x.ReferenceCelsius
+	}
+	return 0
+}
+
+func (x *FitZeroDriftRequest) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *FitZeroDriftRequest) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// FitZeroDriftResponse is the record.
+type FitZeroDriftResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// With its drift.
+	Record        *CommissioningRecord `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FitZeroDriftResponse) Reset() {
+	*x = FitZeroDriftResponse{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FitZeroDriftResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FitZeroDriftResponse) ProtoMessage() {}
+
+func (x *FitZeroDriftResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FitZeroDriftResponse.ProtoReflect.Descriptor instead.
+func (*FitZeroDriftResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *FitZeroDriftResponse) GetRecord() *CommissioningRecord {
+	if x != nil {
+		return x.Record
+	}
+	return nil
+}
+
+// AddCalibrationPointRequest says what is known of the current.
+type AddCalibrationPointRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conductor.
+	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// The channel.
+	Channel string `protobuf:"bytes,2,opt,name=channel,proto3" json:"channel,omitempty"`
+	// What flows, by the reference, in the sign of the channel's readings; with its standard uncertainty, above 0. Not with reference_channel.
+	ReferenceAmperes *float64 `protobuf:"fixed64,3,opt,name=reference_amperes,json=referenceAmperes,proto3,oneof" json:"reference_amperes,omitempty"`
+	// Its standard uncertainty, independent from point to point.
+	ReferenceUncertaintyAmperes float64 `protobuf:"fixed64,4,opt,name=reference_uncertainty_amperes,json=referenceUncertaintyAmperes,proto3" json:"reference_uncertainty_amperes,omitempty"`
+	// Another channel of the conductor that is the reference.
+	ReferenceChannel string `protobuf:"bytes,5,opt,name=reference_channel,json=referenceChannel,proto3" json:"reference_channel,omitempty"`
+	// How the point was come to.
+	Sweep Sweep `protobuf:"varint,6,opt,name=sweep,proto3,enum=ampledger.v1.Sweep" json:"sweep,omitempty"`
+	// What the channel indicated; absent = it is measured.
+	IndicatedAmperes *float64 `protobuf:"fixed64,7,opt,name=indicated_amperes,json=indicatedAmperes,proto3,oneof" json:"indicated_amperes,omitempty"`
+	// Its standard uncertainty.
+	IndicatedUncertaintyAmperes float64 `protobuf:"fixed64,8,opt,name=indicated_uncertainty_amperes,json=indicatedUncertaintyAmperes,proto3" json:"indicated_uncertainty_amperes,omitempty"`
+	// How long it is measured from now on; at most an hour.
+	DurationNanos int64 `protobuf:"varint,9,opt,name=duration_nanos,json=durationNanos,proto3" json:"duration_nanos,omitempty"`
+	// Who says so.
+	By string `protobuf:"bytes,10,opt,name=by,proto3" json:"by,omitempty"`
+	// In words.
+	Note          string `protobuf:"bytes,11,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AddCalibrationPointRequest) Reset() {
+	*x = AddCalibrationPointRequest{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AddCalibrationPointRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AddCalibrationPointRequest) ProtoMessage() {}
+
+func (x *AddCalibrationPointRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AddCalibrationPointRequest.ProtoReflect.Descriptor instead.
+func (*AddCalibrationPointRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *AddCalibrationPointRequest) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *AddCalibrationPointRequest) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *AddCalibrationPointRequest) GetReferenceAmperes() float64 {
+	if x != nil && x.ReferenceAmperes != nil {
+		return *x.ReferenceAmperes
+	}
+	return 0
+}
+
+func (x *AddCalibrationPointRequest) GetReferenceUncertaintyAmperes() float64 {
+	if x != nil {
+		return x.ReferenceUncertaintyAmperes
+	}
+	return 0
+}
+
+func (x *AddCalibrationPointRequest) GetReferenceChannel() string {
+	if x != nil {
+		return x.ReferenceChannel
+	}
+	return ""
+}
+
+func (x *AddCalibrationPointRequest) GetSweep() Sweep {
+	if x != nil {
+		return x.Sweep
+	}
+	return Sweep_SWEEP_UNSPECIFIED
+}
+
+func (x *AddCalibrationPointRequest) GetIndicatedAmperes() float64 {
+	if x != nil && x.IndicatedAmperes != nil {
+		return *x.IndicatedAmperes
+	}
+	return 0
+}
+
+func (x *AddCalibrationPointRequest) GetIndicatedUncertaintyAmperes() float64 {
+	if x != nil {
+		return x.IndicatedUncertaintyAmperes
+	}
+	return 0
+}
+
+func (x *AddCalibrationPointRequest) GetDurationNanos() int64 {
+	if x != nil {
+		return x.DurationNanos
+	}
+	return 0
+}
+
+func (x *AddCalibrationPointRequest) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *AddCalibrationPointRequest) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// AddCalibrationPointResponse is the record.
+type AddCalibrationPointResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// With its point.
+	Record        *CommissioningRecord `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AddCalibrationPointResponse) Reset() {
+	*x = AddCalibrationPointResponse{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AddCalibrationPointResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AddCalibrationPointResponse) ProtoMessage() {}
+
+func (x *AddCalibrationPointResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AddCalibrationPointResponse.ProtoReflect.Descriptor instead.
+func (*AddCalibrationPointResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *AddCalibrationPointResponse) GetRecord() *CommissioningRecord {
+	if x != nil {
+		return x.Record
+	}
+	return nil
+}
+
+// FitCalibrationRequest names points and a shape.
+type FitCalibrationRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conductor.
+	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// The channel.
+	Channel string `protobuf:"bytes,2,opt,name=channel,proto3" json:"channel,omitempty"`
+	// The points, by their records; empty = all of the channel since the newest change.
+	PointSequence []uint64 `protobuf:"varint,3,rep,packed,name=point_sequence,json=pointSequence,proto3" json:"point_sequence,omitempty"`
+	// Degree of the curve, 1 to 3; 0 = 1, a straight line.
+	DegreeCount uint32 `protobuf:"varint,4,opt,name=degree_count,json=degreeCount,proto3" json:"degree_count,omitempty"`
+	// Standard uncertainty of the reference's zero, common to all points, beside what the points say of it.
+	CommonOffsetAmperes float64 `protobuf:"fixed64,5,opt,name=common_offset_amperes,json=commonOffsetAmperes,proto3" json:"common_offset_amperes,omitempty"`
+	// Of its gain, relative.
+	CommonGainRatio float64 `protobuf:"fixed64,6,opt,name=common_gain_ratio,json=commonGainRatio,proto3" json:"common_gain_ratio,omitempty"`
+	// The gain may be above 1 by so much before a shunt's sense leads are suspected; 0 = 0.01.
+	GainLimitRatio float64 `protobuf:"fixed64,7,opt,name=gain_limit_ratio,json=gainLimitRatio,proto3" json:"gain_limit_ratio,omitempty"`
+	// The reference instrument, in words.
+	Instrument string `protobuf:"bytes,8,opt,name=instrument,proto3" json:"instrument,omitempty"`
+	// The environment, in words.
+	Environment string `protobuf:"bytes,9,opt,name=environment,proto3" json:"environment,omitempty"`
+	// The method, in words.
+	Method string `protobuf:"bytes,10,opt,name=method,proto3" json:"method,omitempty"`
+	// Who asks.
+	By string `protobuf:"bytes,11,opt,name=by,proto3" json:"by,omitempty"`
+	// Why, in words.
+	Note          string `protobuf:"bytes,12,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FitCalibrationRequest) Reset() {
+	*x = FitCalibrationRequest{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FitCalibrationRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FitCalibrationRequest) ProtoMessage() {}
+
+func (x *FitCalibrationRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FitCalibrationRequest.ProtoReflect.Descriptor instead.
+func (*FitCalibrationRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *FitCalibrationRequest) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *FitCalibrationRequest) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *FitCalibrationRequest) GetPointSequence() []uint64 {
+	if x != nil {
+		return x.PointSequence
+	}
+	return nil
+}
+
+func (x *FitCalibrationRequest) GetDegreeCount() uint32 {
+	if x != nil {
+		return x.DegreeCount
+	}
+	return 0
+}
+
+func (x *FitCalibrationRequest) GetCommonOffsetAmperes() float64 {
+	if x != nil {
+		return x.CommonOffsetAmperes
+	}
+	return 0
+}
+
+func (x *FitCalibrationRequest) GetCommonGainRatio() float64 {
+	if x != nil {
+		return x.CommonGainRatio
+	}
+	return 0
+}
+
+func (x *FitCalibrationRequest) GetGainLimitRatio() float64 {
+	if x != nil {
+		return x.GainLimitRatio
+	}
+	return 0
+}
+
+func (x *FitCalibrationRequest) GetInstrument() string {
+	if x != nil {
+		return x.Instrument
+	}
+	return ""
+}
+
+func (x *FitCalibrationRequest) GetEnvironment() string {
+	if x != nil {
+		return x.Environment
+	}
+	return ""
+}
+
+func (x *FitCalibrationRequest) GetMethod() string {
+	if x != nil {
+		return x.Method
+	}
+	return ""
+}
+
+func (x *FitCalibrationRequest) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *FitCalibrationRequest) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// FitCalibrationResponse is the record.
+type FitCalibrationResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// With its calibration.
+	Record        *CommissioningRecord `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FitCalibrationResponse) Reset() {
+	*x = FitCalibrationResponse{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FitCalibrationResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FitCalibrationResponse) ProtoMessage() {}
+
+func (x *FitCalibrationResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FitCalibrationResponse.ProtoReflect.Descriptor instead.
+func (*FitCalibrationResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *FitCalibrationResponse) GetRecord() *CommissioningRecord {
+	if x != nil {
+		return x.Record
+	}
+	return nil
+}
+
+// ApplyCalibrationRequest names a record.
+type ApplyCalibrationRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The record: a zero, a drift or a calibration.
+	RecordSequence uint64 `protobuf:"varint,1,opt,name=record_sequence,json=recordSequence,proto3" json:"record_sequence,omitempty"`
+	// Standard uncertainty of the zero from then on, not less than the record's own; absent = the configuration's, or the record's own if it is greater.
+	ZeroUncertaintyAmperes *float64 `protobuf:"fixed64,2,opt,name=zero_uncertainty_amperes,json=zeroUncertaintyAmperes,proto3,oneof" json:"zero_uncertainty_amperes,omitempty"`
+	// Relative standard uncertainty of the gain from then on, likewise.
+	GainUncertaintyRatio *float64 `protobuf:"fixed64,3,opt,name=gain_uncertainty_ratio,json=gainUncertaintyRatio,proto3,oneof" json:"gain_uncertainty_ratio,omitempty"`
+	// When it should be found anew, wall-clock time; 0 = never.
+	ExpiresWallNanos int64 `protobuf:"varint,4,opt,name=expires_wall_nanos,json=expiresWallNanos,proto3" json:"expires_wall_nanos,omitempty"`
+	// Apply it although its figures speak against it.
+	Force bool `protobuf:"varint,5,opt,name=force,proto3" json:"force,omitempty"`
+	// Who does.
+	By string `protobuf:"bytes,6,opt,name=by,proto3" json:"by,omitempty"`
+	// Why, in words.
+	Note          string `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ApplyCalibrationRequest) Reset() {
+	*x = ApplyCalibrationRequest{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ApplyCalibrationRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ApplyCalibrationRequest) ProtoMessage() {}
+
+func (x *ApplyCalibrationRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ApplyCalibrationRequest.ProtoReflect.Descriptor instead.
+func (*ApplyCalibrationRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *ApplyCalibrationRequest) GetRecordSequence() uint64 {
+	if x != nil {
+		return x.RecordSequence
+	}
+	return 0
+}
+
+func (x *ApplyCalibrationRequest) GetZeroUncertaintyAmperes() float64 {
+	if x != nil && x.ZeroUncertaintyAmperes != nil {
+		return *x.ZeroUncertaintyAmperes
+	}
+	return 0
+}
+
+func (x *ApplyCalibrationRequest) GetGainUncertaintyRatio() float64 {
+	if x != nil && x.GainUncertaintyRatio != nil {
+		return *x.GainUncertaintyRatio
+	}
+	return 0
+}
+
+func (x *ApplyCalibrationRequest) GetExpiresWallNanos() int64 {
+	if x != nil {
+		return x.ExpiresWallNanos
+	}
+	return 0
+}
+
+func (x *ApplyCalibrationRequest) GetForce() bool {
+	if x != nil {
+		return x.Force
+	}
+	return false
+}
+
+func (x *ApplyCalibrationRequest) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *ApplyCalibrationRequest) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// ApplyCalibrationResponse tells what is in force.
+type ApplyCalibrationResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The record of the change.
+	Record *CommissioningRecord `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
+	// The device's first scan that is converted so; 0 if none has come yet.
+	FromSequence  uint64 `protobuf:"varint,2,opt,name=from_sequence,json=fromSequence,proto3" json:"from_sequence,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ApplyCalibrationResponse) Reset() {
+	*x = ApplyCalibrationResponse{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ApplyCalibrationResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ApplyCalibrationResponse) ProtoMessage() {}
+
+func (x *ApplyCalibrationResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ApplyCalibrationResponse.ProtoReflect.Descriptor instead.
+func (*ApplyCalibrationResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *ApplyCalibrationResponse) GetRecord() *CommissioningRecord {
+	if x != nil {
+		return x.Record
+	}
+	return nil
+}
+
+func (x *ApplyCalibrationResponse) GetFromSequence() uint64 {
+	if x != nil {
+		return x.FromSequence
+	}
+	return 0
+}
+
+// RevertCalibrationRequest names a channel.
+type RevertCalibrationRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conductor.
+	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// The channel.
+	Channel string `protobuf:"bytes,2,opt,name=channel,proto3" json:"channel,omitempty"`
+	// Who does.
+	By string `protobuf:"bytes,3,opt,name=by,proto3" json:"by,omitempty"`
+	// Why, in words.
+	Note          string `protobuf:"bytes,4,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RevertCalibrationRequest) Reset() {
+	*x = RevertCalibrationRequest{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RevertCalibrationRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RevertCalibrationRequest) ProtoMessage() {}
+
+func (x *RevertCalibrationRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RevertCalibrationRequest.ProtoReflect.Descriptor instead.
+func (*RevertCalibrationRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *RevertCalibrationRequest) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *RevertCalibrationRequest) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *RevertCalibrationRequest) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *RevertCalibrationRequest) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// RevertCalibrationResponse tells what is in force.
+type RevertCalibrationResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The record of the change.
+	Record *CommissioningRecord `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
+	// The device's first scan that is converted so; 0 if none has come yet.
+	FromSequence  uint64 `protobuf:"varint,2,opt,name=from_sequence,json=fromSequence,proto3" json:"from_sequence,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RevertCalibrationResponse) Reset() {
+	*x = RevertCalibrationResponse{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RevertCalibrationResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RevertCalibrationResponse) ProtoMessage() {}
+
+func (x *RevertCalibrationResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RevertCalibrationResponse.ProtoReflect.Descriptor instead.
+func (*RevertCalibrationResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *RevertCalibrationResponse) GetRecord() *CommissioningRecord {
+	if x != nil {
+		return x.Record
+	}
+	return nil
+}
+
+func (x *RevertCalibrationResponse) GetFromSequence() uint64 {
+	if x != nil {
+		return x.FromSequence
+	}
+	return 0
+}
+
+// ListRecordsRequest says which records are wanted.
+type ListRecordsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Only those of this conductor; empty = all.
+	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
+	// Only those of this channel; empty = all.
+	Channel string `protobuf:"bytes,2,opt,name=channel,proto3" json:"channel,omitempty"`
+	// Only those behind this one.
+	AfterSequence uint64 `protobuf:"varint,3,opt,name=after_sequence,json=afterSequence,proto3" json:"after_sequence,omitempty"`
+	// At most so many; 0 = 1000, which is also the most.
+	PageSize      uint32 `protobuf:"varint,4,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListRecordsRequest) Reset() {
+	*x = ListRecordsRequest{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListRecordsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListRecordsRequest) ProtoMessage() {}
+
+func (x *ListRecordsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListRecordsRequest.ProtoReflect.Descriptor instead.
+func (*ListRecordsRequest) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *ListRecordsRequest) GetConductor() string {
+	if x != nil {
+		return x.Conductor
+	}
+	return ""
+}
+
+func (x *ListRecordsRequest) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *ListRecordsRequest) GetAfterSequence() uint64 {
+	if x != nil {
+		return x.AfterSequence
+	}
+	return 0
+}
+
+func (x *ListRecordsRequest) GetPageSize() uint32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+// ListRecordsResponse holds records.
+type ListRecordsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The oldest first. As many as asked for: there may be more.
+	Records       []*CommissioningRecord `protobuf:"bytes,1,rep,name=records,proto3" json:"records,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListRecordsResponse) Reset() {
+	*x = ListRecordsResponse{}
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListRecordsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListRecordsResponse) ProtoMessage() {}
+
+func (x *ListRecordsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ampledger_v1_commissioning_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListRecordsResponse.ProtoReflect.Descriptor instead.
+func (*ListRecordsResponse) Descriptor() ([]byte, []int) {
+	return file_ampledger_v1_commissioning_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *ListRecordsResponse) GetRecords() []*CommissioningRecord {
+	if x != nil {
+		return x.Records
+	}
+	return nil
+}
+
 var File_ampledger_v1_commissioning_proto protoreflect.FileDescriptor
 
 const file_ampledger_v1_commissioning_proto_rawDesc = "" +
 	"\n" +
-	" ampledger/v1/commissioning.proto\x12\fampledger.v1\"}\n" +
+	" ampledger/v1/commissioning.proto\x12\fampledger.v1\"\x93\x01\n" +
 	"\x12CaptureZeroRequest\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12%\n" +
 	"\x0eduration_nanos\x18\x02 \x01(\x03R\rdurationNanos\x12\x0e\n" +
 	"\x02by\x18\x03 \x01(\tR\x02by\x12\x12\n" +
-	"\x04note\x18\x04 \x01(\tR\x04note\"\xae\x01\n" +
+	"\x04note\x18\x04 \x01(\tR\x04note\x12\x14\n" +
+	"\x05force\x18\x05 \x01(\bR\x05force\"\xae\x01\n" +
 	"\x13CaptureZeroResponse\x12&\n" +
 	"\x0ffrom_wall_nanos\x18\x01 \x01(\x03R\rfromWallNanos\x12\"\n" +
 	"\rto_wall_nanos\x18\x02 \x01(\x03R\vtoWallNanos\x125\n" +
 	"\bchannels\x18\x03 \x03(\v2\x19.ampledger.v1.ChannelZeroR\bchannels\x12\x14\n" +
-	"\x05notes\x18\x04 \x03(\tR\x05notes\"\x89\x04\n" +
+	"\x05notes\x18\x04 \x03(\tR\x05notes\"\xfb\x04\n" +
 	"\vChannelZero\x12\x18\n" +
 	"\achannel\x18\x01 \x01(\tR\achannel\x12#\n" +
 	"\rreading_count\x18\x02 \x01(\x04R\freadingCount\x12!\n" +
@@ -321,9 +2886,241 @@ const file_ampledger_v1_commissioning_proto_rawDesc = "" +
 	"!offset_before_uncertainty_amperes\x18\b \x01(\x01R\x1eoffsetBeforeUncertaintyAmperes\x120\n" +
 	"\x14offset_after_amperes\x18\t \x01(\x01R\x12offsetAfterAmperes\x12G\n" +
 	" offset_after_uncertainty_amperes\x18\n" +
-	" \x01(\x01R\x1doffsetAfterUncertaintyAmperes2j\n" +
+	" \x01(\x01R\x1doffsetAfterUncertaintyAmperes\x12-\n" +
+	"\x05found\x18\v \x01(\v2\x17.ampledger.v1.ZeroFoundR\x05found\x12'\n" +
+	"\x0frecord_sequence\x18\f \x01(\x04R\x0erecordSequence\x12\x18\n" +
+	"\arefusal\x18\r \x01(\tR\arefusal\"\xab\x06\n" +
+	"\tZeroFound\x12&\n" +
+	"\x0ffrom_wall_nanos\x18\x01 \x01(\x03R\rfromWallNanos\x12\"\n" +
+	"\rto_wall_nanos\x18\x02 \x01(\x03R\vtoWallNanos\x12#\n" +
+	"\rreading_count\x18\x03 \x01(\x04R\freadingCount\x12\x1d\n" +
+	"\n" +
+	"block_size\x18\x04 \x01(\x04R\tblockSize\x12!\n" +
+	"\fmean_amperes\x18\x05 \x01(\x01R\vmeanAmperes\x12@\n" +
+	"\x1cstandard_uncertainty_amperes\x18\x06 \x01(\x01R\x1astandardUncertaintyAmperes\x12$\n" +
+	"\x0etype_a_amperes\x18\a \x01(\x01R\ftypeAAmperes\x12)\n" +
+	"\x10rounding_amperes\x18\b \x01(\x01R\x0froundingAmperes\x12'\n" +
+	"\x0feffective_count\x18\t \x01(\x01R\x0eeffectiveCount\x127\n" +
+	"\x18degrees_of_freedom_count\x18\n" +
+	" \x01(\x01R\x15degreesOfFreedomCount\x12+\n" +
+	"\x11deviation_amperes\x18\v \x01(\x01R\x10deviationAmperes\x124\n" +
+	"\x13temperature_celsius\x18\f \x01(\x01H\x00R\x12temperatureCelsius\x88\x01\x01\x12\x16\n" +
+	"\x06steady\x18\r \x01(\bR\x06steady\x12\x16\n" +
+	"\x06reason\x18\x0e \x01(\tR\x06reason\x12\x16\n" +
+	"\x06forced\x18\x0f \x01(\bR\x06forced\x127\n" +
+	"\x18trend_amperes_per_second\x18\x10 \x01(\x01R\x15trendAmperesPerSecond\x12N\n" +
+	"$trend_uncertainty_amperes_per_second\x18\x11 \x01(\x01R trendUncertaintyAmperesPerSecond\x12*\n" +
+	"\x11in_force_sequence\x18\x12 \x01(\x04R\x0finForceSequenceB\x16\n" +
+	"\x14_temperature_celsius\"\x9b\x04\n" +
+	"\tZeroDrift\x12#\n" +
+	"\rzero_sequence\x18\x01 \x03(\x04R\fzeroSequence\x12+\n" +
+	"\x11reference_celsius\x18\x02 \x01(\x01R\x10referenceCelsius\x12%\n" +
+	"\x0eoffset_amperes\x18\x03 \x01(\x01R\roffsetAmperes\x12<\n" +
+	"\x1aoffset_uncertainty_amperes\x18\x04 \x01(\x01R\x18offsetUncertaintyAmperes\x127\n" +
+	"\x18slope_amperes_per_kelvin\x18\x05 \x01(\x01R\x15slopeAmperesPerKelvin\x12N\n" +
+	"$slope_uncertainty_amperes_per_kelvin\x18\x06 \x01(\x01R slopeUncertaintyAmperesPerKelvin\x12+\n" +
+	"\x11correlation_ratio\x18\a \x01(\x01R\x10correlationRatio\x12%\n" +
+	"\x0eenlarged_ratio\x18\b \x01(\x01R\renlargedRatio\x12%\n" +
+	"\x0elowest_celsius\x18\t \x01(\x01R\rlowestCelsius\x12'\n" +
+	"\x0fhighest_celsius\x18\n" +
+	" \x01(\x01R\x0ehighestCelsius\x12*\n" +
+	"\x11in_force_sequence\x18\v \x01(\x04R\x0finForceSequence\"\xf2\x04\n" +
+	"\x10CalibrationPoint\x12+\n" +
+	"\x11reference_amperes\x18\x01 \x01(\x01R\x10referenceAmperes\x12B\n" +
+	"\x1dreference_uncertainty_amperes\x18\x02 \x01(\x01R\x1breferenceUncertaintyAmperes\x12+\n" +
+	"\x11indicated_amperes\x18\x03 \x01(\x01R\x10indicatedAmperes\x12B\n" +
+	"\x1dindicated_uncertainty_amperes\x18\x04 \x01(\x01R\x1bindicatedUncertaintyAmperes\x12)\n" +
+	"\x05sweep\x18\x05 \x01(\x0e2\x13.ampledger.v1.SweepR\x05sweep\x12+\n" +
+	"\x11reference_channel\x18\x06 \x01(\tR\x10referenceChannel\x122\n" +
+	"\x15common_offset_amperes\x18\a \x01(\x01R\x13commonOffsetAmperes\x12*\n" +
+	"\x11common_gain_ratio\x18\b \x01(\x01R\x0fcommonGainRatio\x12#\n" +
+	"\rreading_count\x18\t \x01(\x04R\freadingCount\x12%\n" +
+	"\x0eduration_nanos\x18\n" +
+	" \x01(\x03R\rdurationNanos\x124\n" +
+	"\x13temperature_celsius\x18\v \x01(\x01H\x00R\x12temperatureCelsius\x88\x01\x01\x12*\n" +
+	"\x11in_force_sequence\x18\f \x01(\x04R\x0finForceSequenceB\x16\n" +
+	"\x14_temperature_celsius\"\x99\t\n" +
+	"\vCalibration\x12%\n" +
+	"\x0epoint_sequence\x18\x01 \x03(\x04R\rpointSequence\x12-\n" +
+	"\x12coefficient_values\x18\x02 \x03(\x01R\x11coefficientValues\x12+\n" +
+	"\x11covariance_values\x18\x03 \x03(\x01R\x10covarianceValues\x12%\n" +
+	"\x0eoffset_amperes\x18\x04 \x01(\x01R\roffsetAmperes\x12<\n" +
+	"\x1aoffset_uncertainty_amperes\x18\x05 \x01(\x01R\x18offsetUncertaintyAmperes\x12\x1d\n" +
+	"\n" +
+	"gain_ratio\x18\x06 \x01(\x01R\tgainRatio\x124\n" +
+	"\x16gain_uncertainty_ratio\x18\a \x01(\x01R\x14gainUncertaintyRatio\x12+\n" +
+	"\x11correlation_ratio\x18\b \x01(\x01R\x10correlationRatio\x122\n" +
+	"\x15common_offset_amperes\x18\t \x01(\x01R\x13commonOffsetAmperes\x12*\n" +
+	"\x11common_gain_ratio\x18\n" +
+	" \x01(\x01R\x0fcommonGainRatio\x12$\n" +
+	"\vbirge_ratio\x18\v \x01(\x01H\x00R\n" +
+	"birgeRatio\x88\x01\x01\x12%\n" +
+	"\x0eenlarged_ratio\x18\f \x01(\x01R\renlargedRatio\x12+\n" +
+	"\x11consistency_ratio\x18\r \x01(\x01R\x10consistencyRatio\x127\n" +
+	"\vlack_of_fit\x18\x0e \x01(\v2\x17.ampledger.v1.LackOfFitR\tlackOfFit\x12H\n" +
+	"\x10sweep_difference\x18\x0f \x01(\v2\x1d.ampledger.v1.SweepDifferenceR\x0fsweepDifference\x129\n" +
+	"\tresiduals\x18\x10 \x03(\v2\x1b.ampledger.v1.PointResidualR\tresiduals\x125\n" +
+	"\tpredicted\x18\x11 \x03(\v2\x17.ampledger.v1.PredictedR\tpredicted\x125\n" +
+	"\tdiagnoses\x18\x12 \x03(\v2\x17.ampledger.v1.DiagnosisR\tdiagnoses\x12#\n" +
+	"\rleast_amperes\x18\x13 \x01(\x01R\fleastAmperes\x12)\n" +
+	"\x10greatest_amperes\x18\x14 \x01(\x01R\x0fgreatestAmperes\x124\n" +
+	"\x05shift\x18\x15 \x01(\v2\x1e.ampledger.v1.CalibrationShiftR\x05shift\x12\x1e\n" +
+	"\n" +
+	"instrument\x18\x16 \x01(\tR\n" +
+	"instrument\x12 \n" +
+	"\venvironment\x18\x17 \x01(\tR\venvironment\x12\x16\n" +
+	"\x06method\x18\x18 \x01(\tR\x06method\x12*\n" +
+	"\x11in_force_sequence\x18\x19 \x01(\x04R\x0finForceSequenceB\x0e\n" +
+	"\f_birge_ratio\"\xb3\x01\n" +
+	"\tLackOfFit\x12\x17\n" +
+	"\af_ratio\x18\x01 \x01(\x01R\x06fRatio\x12.\n" +
+	"\x13curve_freedom_count\x18\x02 \x01(\rR\x11curveFreedomCount\x120\n" +
+	"\x14repeat_freedom_count\x18\x03 \x01(\rR\x12repeatFreedomCount\x12+\n" +
+	"\x11probability_ratio\x18\x04 \x01(\x01R\x10probabilityRatio\"\x93\x02\n" +
+	"\x0fSweepDifference\x12\x1f\n" +
+	"\vplace_count\x18\x01 \x01(\rR\n" +
+	"placeCount\x12!\n" +
+	"\fmean_amperes\x18\x02 \x01(\x01R\vmeanAmperes\x128\n" +
+	"\x18mean_uncertainty_amperes\x18\x03 \x01(\x01R\x16meanUncertaintyAmperes\x12'\n" +
+	"\x0flargest_amperes\x18\x04 \x01(\x01R\x0elargestAmperes\x12,\n" +
+	"\x12largest_at_amperes\x18\x05 \x01(\x01R\x10largestAtAmperes\x12+\n" +
+	"\x11probability_ratio\x18\x06 \x01(\x01R\x10probabilityRatio\"{\n" +
+	"\rPointResidual\x12%\n" +
+	"\x0epoint_sequence\x18\x01 \x01(\x04R\rpointSequence\x12)\n" +
+	"\x10residual_amperes\x18\x02 \x01(\x01R\x0fresidualAmperes\x12\x18\n" +
+	"\aoutlier\x18\x03 \x01(\bR\aoutlier\"v\n" +
+	"\tPredicted\x12'\n" +
+	"\x0fcurrent_amperes\x18\x01 \x01(\x01R\x0ecurrentAmperes\x12@\n" +
+	"\x1cstandard_uncertainty_amperes\x18\x02 \x01(\x01R\x1astandardUncertaintyAmperes\"9\n" +
+	"\tDiagnosis\x12\x18\n" +
+	"\asubject\x18\x01 \x01(\tR\asubject\x12\x12\n" +
+	"\x04text\x18\x02 \x01(\tR\x04text\"\xed\x01\n" +
+	"\x10CalibrationShift\x12+\n" +
+	"\x11previous_sequence\x18\x01 \x01(\x04R\x10previousSequence\x12%\n" +
+	"\x0eoffset_amperes\x18\x02 \x01(\x01R\roffsetAmperes\x12\x1d\n" +
+	"\n" +
+	"gain_ratio\x18\x03 \x01(\x01R\tgainRatio\x124\n" +
+	"\x16offset_deviation_ratio\x18\x04 \x01(\x01R\x14offsetDeviationRatio\x120\n" +
+	"\x14gain_deviation_ratio\x18\x05 \x01(\x01R\x12gainDeviationRatio\"\xd3\x02\n" +
+	"\n" +
+	"Correction\x12-\n" +
+	"\x12coefficient_values\x18\x01 \x03(\x01R\x11coefficientValues\x127\n" +
+	"\x18slope_amperes_per_kelvin\x18\x02 \x01(\x01R\x15slopeAmperesPerKelvin\x12+\n" +
+	"\x11reference_celsius\x18\x03 \x01(\x01R\x10referenceCelsius\x12=\n" +
+	"\x18zero_uncertainty_amperes\x18\x04 \x01(\x01H\x00R\x16zeroUncertaintyAmperes\x88\x01\x01\x129\n" +
+	"\x16gain_uncertainty_ratio\x18\x05 \x01(\x01H\x01R\x14gainUncertaintyRatio\x88\x01\x01B\x1b\n" +
+	"\x19_zero_uncertainty_amperesB\x19\n" +
+	"\x17_gain_uncertainty_ratio\"\x9e\x02\n" +
+	"\x06Change\x120\n" +
+	"\x06before\x18\x01 \x01(\v2\x18.ampledger.v1.CorrectionR\x06before\x12.\n" +
+	"\x05after\x18\x02 \x01(\v2\x18.ampledger.v1.CorrectionR\x05after\x127\n" +
+	"\x18in_force_before_sequence\x18\x03 \x01(\x04R\x15inForceBeforeSequence\x125\n" +
+	"\x17in_force_after_sequence\x18\x04 \x01(\x04R\x14inForceAfterSequence\x12,\n" +
+	"\x12expires_wall_nanos\x18\x05 \x01(\x03R\x10expiresWallNanos\x12\x14\n" +
+	"\x05basis\x18\x06 \x01(\tR\x05basis\"\xd1\x04\n" +
+	"\x13CommissioningRecord\x12'\n" +
+	"\x0frecord_sequence\x18\x01 \x01(\x04R\x0erecordSequence\x12\x1c\n" +
+	"\tconductor\x18\x02 \x01(\tR\tconductor\x12\x18\n" +
+	"\achannel\x18\x03 \x01(\tR\achannel\x12\x1d\n" +
+	"\n" +
+	"wall_nanos\x18\x04 \x01(\x03R\twallNanos\x12\x0e\n" +
+	"\x02by\x18\x05 \x01(\tR\x02by\x12\x12\n" +
+	"\x04note\x18\x06 \x01(\tR\x04note\x12,\n" +
+	"\x12refers_to_sequence\x18\a \x01(\x04R\x10refersToSequence\x12#\n" +
+	"\rrecord_sha256\x18\b \x01(\fR\frecordSha256\x12-\n" +
+	"\x04zero\x18\t \x01(\v2\x17.ampledger.v1.ZeroFoundH\x00R\x04zero\x12/\n" +
+	"\x05drift\x18\n" +
+	" \x01(\v2\x17.ampledger.v1.ZeroDriftH\x00R\x05drift\x126\n" +
+	"\x05point\x18\v \x01(\v2\x1e.ampledger.v1.CalibrationPointH\x00R\x05point\x12=\n" +
+	"\vcalibration\x18\f \x01(\v2\x19.ampledger.v1.CalibrationH\x00R\vcalibration\x120\n" +
+	"\aapplied\x18\r \x01(\v2\x14.ampledger.v1.ChangeH\x00R\aapplied\x122\n" +
+	"\breverted\x18\x0e \x01(\v2\x14.ampledger.v1.ChangeH\x00R\brevertedB\x06\n" +
+	"\x04body\"\xc3\x01\n" +
+	"\x13FitZeroDriftRequest\x12\x1c\n" +
+	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x18\n" +
+	"\achannel\x18\x02 \x01(\tR\achannel\x12#\n" +
+	"\rzero_sequence\x18\x03 \x03(\x04R\fzeroSequence\x12+\n" +
+	"\x11reference_celsius\x18\x04 \x01(\x01R\x10referenceCelsius\x12\x0e\n" +
+	"\x02by\x18\x05 \x01(\tR\x02by\x12\x12\n" +
+	"\x04note\x18\x06 \x01(\tR\x04note\"Q\n" +
+	"\x14FitZeroDriftResponse\x129\n" +
+	"\x06record\x18\x01 \x01(\v2!.ampledger.v1.CommissioningRecordR\x06record\"\x8f\x04\n" +
+	"\x1aAddCalibrationPointRequest\x12\x1c\n" +
+	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x18\n" +
+	"\achannel\x18\x02 \x01(\tR\achannel\x120\n" +
+	"\x11reference_amperes\x18\x03 \x01(\x01H\x00R\x10referenceAmperes\x88\x01\x01\x12B\n" +
+	"\x1dreference_uncertainty_amperes\x18\x04 \x01(\x01R\x1breferenceUncertaintyAmperes\x12+\n" +
+	"\x11reference_channel\x18\x05 \x01(\tR\x10referenceChannel\x12)\n" +
+	"\x05sweep\x18\x06 \x01(\x0e2\x13.ampledger.v1.SweepR\x05sweep\x120\n" +
+	"\x11indicated_amperes\x18\a \x01(\x01H\x01R\x10indicatedAmperes\x88\x01\x01\x12B\n" +
+	"\x1dindicated_uncertainty_amperes\x18\b \x01(\x01R\x1bindicatedUncertaintyAmperes\x12%\n" +
+	"\x0eduration_nanos\x18\t \x01(\x03R\rdurationNanos\x12\x0e\n" +
+	"\x02by\x18\n" +
+	" \x01(\tR\x02by\x12\x12\n" +
+	"\x04note\x18\v \x01(\tR\x04noteB\x14\n" +
+	"\x12_reference_amperesB\x14\n" +
+	"\x12_indicated_amperes\"X\n" +
+	"\x1bAddCalibrationPointResponse\x129\n" +
+	"\x06record\x18\x01 \x01(\v2!.ampledger.v1.CommissioningRecordR\x06record\"\xa1\x03\n" +
+	"\x15FitCalibrationRequest\x12\x1c\n" +
+	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x18\n" +
+	"\achannel\x18\x02 \x01(\tR\achannel\x12%\n" +
+	"\x0epoint_sequence\x18\x03 \x03(\x04R\rpointSequence\x12!\n" +
+	"\fdegree_count\x18\x04 \x01(\rR\vdegreeCount\x122\n" +
+	"\x15common_offset_amperes\x18\x05 \x01(\x01R\x13commonOffsetAmperes\x12*\n" +
+	"\x11common_gain_ratio\x18\x06 \x01(\x01R\x0fcommonGainRatio\x12(\n" +
+	"\x10gain_limit_ratio\x18\a \x01(\x01R\x0egainLimitRatio\x12\x1e\n" +
+	"\n" +
+	"instrument\x18\b \x01(\tR\n" +
+	"instrument\x12 \n" +
+	"\venvironment\x18\t \x01(\tR\venvironment\x12\x16\n" +
+	"\x06method\x18\n" +
+	" \x01(\tR\x06method\x12\x0e\n" +
+	"\x02by\x18\v \x01(\tR\x02by\x12\x12\n" +
+	"\x04note\x18\f \x01(\tR\x04note\"S\n" +
+	"\x16FitCalibrationResponse\x129\n" +
+	"\x06record\x18\x01 \x01(\v2!.ampledger.v1.CommissioningRecordR\x06record\"\xdc\x02\n" +
+	"\x17ApplyCalibrationRequest\x12'\n" +
+	"\x0frecord_sequence\x18\x01 \x01(\x04R\x0erecordSequence\x12=\n" +
+	"\x18zero_uncertainty_amperes\x18\x02 \x01(\x01H\x00R\x16zeroUncertaintyAmperes\x88\x01\x01\x129\n" +
+	"\x16gain_uncertainty_ratio\x18\x03 \x01(\x01H\x01R\x14gainUncertaintyRatio\x88\x01\x01\x12,\n" +
+	"\x12expires_wall_nanos\x18\x04 \x01(\x03R\x10expiresWallNanos\x12\x14\n" +
+	"\x05force\x18\x05 \x01(\bR\x05force\x12\x0e\n" +
+	"\x02by\x18\x06 \x01(\tR\x02by\x12\x12\n" +
+	"\x04note\x18\a \x01(\tR\x04noteB\x1b\n" +
+	"\x19_zero_uncertainty_amperesB\x19\n" +
+	"\x17_gain_uncertainty_ratio\"z\n" +
+	"\x18ApplyCalibrationResponse\x129\n" +
+	"\x06record\x18\x01 \x01(\v2!.ampledger.v1.CommissioningRecordR\x06record\x12#\n" +
+	"\rfrom_sequence\x18\x02 \x01(\x04R\ffromSequence\"v\n" +
+	"\x18RevertCalibrationRequest\x12\x1c\n" +
+	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x18\n" +
+	"\achannel\x18\x02 \x01(\tR\achannel\x12\x0e\n" +
+	"\x02by\x18\x03 \x01(\tR\x02by\x12\x12\n" +
+	"\x04note\x18\x04 \x01(\tR\x04note\"{\n" +
+	"\x19RevertCalibrationResponse\x129\n" +
+	"\x06record\x18\x01 \x01(\v2!.ampledger.v1.CommissioningRecordR\x06record\x12#\n" +
+	"\rfrom_sequence\x18\x02 \x01(\x04R\ffromSequence\"\x90\x01\n" +
+	"\x12ListRecordsRequest\x12\x1c\n" +
+	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x18\n" +
+	"\achannel\x18\x02 \x01(\tR\achannel\x12%\n" +
+	"\x0eafter_sequence\x18\x03 \x01(\x04R\rafterSequence\x12\x1b\n" +
+	"\tpage_size\x18\x04 \x01(\rR\bpageSize\"R\n" +
+	"\x13ListRecordsResponse\x12;\n" +
+	"\arecords\x18\x01 \x03(\v2!.ampledger.v1.CommissioningRecordR\arecords*<\n" +
+	"\x05Sweep\x12\x15\n" +
+	"\x11SWEEP_UNSPECIFIED\x10\x00\x12\f\n" +
+	"\bSWEEP_UP\x10\x01\x12\x0e\n" +
+	"\n" +
+	"SWEEP_DOWN\x10\x022\xa7\x05\n" +
 	"\x14CommissioningService\x12R\n" +
-	"\vCaptureZero\x12 .ampledger.v1.CaptureZeroRequest\x1a!.ampledger.v1.CaptureZeroResponseB?Z=github.com/ampledger/ampledger/proto/ampledger/v1;ampledgerv1b\x06proto3"
+	"\vCaptureZero\x12 .ampledger.v1.CaptureZeroRequest\x1a!.ampledger.v1.CaptureZeroResponse\x12U\n" +
+	"\fFitZeroDrift\x12!.ampledger.v1.FitZeroDriftRequest\x1a\".ampledger.v1.FitZeroDriftResponse\x12j\n" +
+	"\x13AddCalibrationPoint\x12(.ampledger.v1.AddCalibrationPointRequest\x1a).ampledger.v1.AddCalibrationPointResponse\x12[\n" +
+	"\x0eFitCalibration\x12#.ampledger.v1.FitCalibrationRequest\x1a$.ampledger.v1.FitCalibrationResponse\x12a\n" +
+	"\x10ApplyCalibration\x12%.ampledger.v1.ApplyCalibrationRequest\x1a&.ampledger.v1.ApplyCalibrationResponse\x12d\n" +
+	"\x11RevertCalibration\x12&.ampledger.v1.RevertCalibrationRequest\x1a'.ampledger.v1.RevertCalibrationResponse\x12R\n" +
+	"\vListRecords\x12 .ampledger.v1.ListRecordsRequest\x1a!.ampledger.v1.ListRecordsResponseB?Z=github.com/ampledger/ampledger/proto/ampledger/v1;ampledgerv1b\x06proto3"
 
 var (
 	file_ampledger_v1_commissioning_proto_rawDescOnce sync.Once
@@ -337,21 +3134,83 @@ func file_ampledger_v1_commissioning_proto_rawDescGZIP() []byte {
 	return file_ampledger_v1_commissioning_proto_rawDescData
 }
 
-var file_ampledger_v1_commissioning_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_ampledger_v1_commissioning_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_ampledger_v1_commissioning_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
 var file_ampledger_v1_commissioning_proto_goTypes = []any{
-	(*CaptureZeroRequest)(nil),  // 0: ampledger.v1.CaptureZeroRequest
-	(*CaptureZeroResponse)(nil), // 1: ampledger.v1.CaptureZeroResponse
-	(*ChannelZero)(nil),         // 2: ampledger.v1.ChannelZero
+	(Sweep)(0),                          // 0: ampledger.v1.Sweep
+	(*CaptureZeroRequest)(nil),          // 1: ampledger.v1.CaptureZeroRequest
+	(*CaptureZeroResponse)(nil),         // 2: ampledger.v1.CaptureZeroResponse
+	(*ChannelZero)(nil),                 // 3: ampledger.v1.ChannelZero
+	(*ZeroFound)(nil),                   // 4: ampledger.v1.ZeroFound
+	(*ZeroDrift)(nil),                   // 5: ampledger.v1.ZeroDrift
+	(*CalibrationPoint)(nil),            // 6: ampledger.v1.CalibrationPoint
+	(*Calibration)(nil),                 // 7: ampledger.v1.Calibration
+	(*LackOfFit)(nil),                   // 8: ampledger.v1.LackOfFit
+	(*SweepDifference)(nil),             // 9: ampledger.v1.SweepDifference
+	(*PointResidual)(nil),               // 10: ampledger.v1.PointResidual
+	(*Predicted)(nil),                   // 11: ampledger.v1.Predicted
+	(*Diagnosis)(nil),                   // 12: ampledger.v1.Diagnosis
+	(*CalibrationShift)(nil),            // 13: ampledger.v1.CalibrationShift
+	(*Correction)(nil),                  // 14: ampledger.v1.Correction
+	(*Change)(nil),                      // 15: ampledger.v1.Change
+	(*CommissioningRecord)(nil),         // 16: ampledger.v1.CommissioningRecord
+	(*FitZeroDriftRequest)(nil),         // 17: ampledger.v1.FitZeroDriftRequest
+	(*FitZeroDriftResponse)(nil),        // 18: ampledger.v1.FitZeroDriftResponse
+	(*AddCalibrationPointRequest)(nil),  // 19: ampledger.v1.AddCalibrationPointRequest
+	(*AddCalibrationPointResponse)(nil), // 20: ampledger.v1.AddCalibrationPointResponse
+	(*FitCalibrationRequest)(nil),       // 21: ampledger.v1.FitCalibrationRequest
+	(*FitCalibrationResponse)(nil),      // 22: ampledger.v1.FitCalibrationResponse
+	(*ApplyCalibrationRequest)(nil),     // 23: ampledger.v1.ApplyCalibrationRequest
+	(*ApplyCalibrationResponse)(nil),    // 24: ampledger.v1.ApplyCalibrationResponse
+	(*RevertCalibrationRequest)(nil),    // 25: ampledger.v1.RevertCalibrationRequest
+	(*RevertCalibrationResponse)(nil),   // 26: ampledger.v1.RevertCalibrationResponse
+	(*ListRecordsRequest)(nil),          // 27: ampledger.v1.ListRecordsRequest
+	(*ListRecordsResponse)(nil),         // 28: ampledger.v1.ListRecordsResponse
 }
 var file_ampledger_v1_commissioning_proto_depIdxs = []int32{
-	2, // 0: ampledger.v1.CaptureZeroResponse.channels:type_name -> ampledger.v1.ChannelZero
-	0, // 1: ampledger.v1.CommissioningService.CaptureZero:input_type -> ampledger.v1.CaptureZeroRequest
-	1, // 2: ampledger.v1.CommissioningService.CaptureZero:output_type -> ampledger.v1.CaptureZeroResponse
-	2, // [2:3] is the sub-list for method output_type
-	1, // [1:2] is the sub-list for method input_type
-	1, // [1:1] is the sub-list for extension type_name
-	1, // [1:1] is the sub-list for extension extendee
-	0, // [0:1] is the sub-list for field type_name
+	3,  // 0: ampledger.v1.CaptureZeroResponse.channels:type_name -> ampledger.v1.ChannelZero
+	4,  // 1: ampledger.v1.ChannelZero.found:type_name -> ampledger.v1.ZeroFound
+	0,  // 2: ampledger.v1.CalibrationPoint.sweep:type_name -> ampledger.v1.Sweep
+	8,  // 3: ampledger.v1.Calibration.lack_of_fit:type_name -> ampledger.v1.LackOfFit
+	9,  // 4: ampledger.v1.Calibration.sweep_difference:type_name -> ampledger.v1.SweepDifference
+	10, // 5: ampledger.v1.Calibration.residuals:type_name -> ampledger.v1.PointResidual
+	11, // 6: ampledger.v1.Calibration.predicted:type_name -> ampledger.v1.Predicted
+	12, // 7: ampledger.v1.Calibration.diagnoses:type_name -> ampledger.v1.Diagnosis
+	13, // 8: ampledger.v1.Calibration.shift:type_name -> ampledger.v1.CalibrationShift
+	14, // 9: ampledger.v1.Change.before:type_name -> ampledger.v1.Correction
+	14, // 10: ampledger.v1.Change.after:type_name -> ampledger.v1.Correction
+	4,  // 11: ampledger.v1.CommissioningRecord.zero:type_name -> ampledger.v1.ZeroFound
+	5,  // 12: ampledger.v1.CommissioningRecord.drift:type_name -> ampledger.v1.ZeroDrift
+	6,  // 13: ampledger.v1.CommissioningRecord.point:type_name -> ampledger.v1.CalibrationPoint
+	7,  // 14: ampledger.v1.CommissioningRecord.calibration:type_name -> ampledger.v1.Calibration
+	15, // 15: ampledger.v1.CommissioningRecord.applied:type_name -> ampledger.v1.Change
+	15, // 16: ampledger.v1.CommissioningRecord.reverted:type_name -> ampledger.v1.Change
+	16, // 17: ampledger.v1.FitZeroDriftResponse.record:type_name -> ampledger.v1.CommissioningRecord
+	0,  // 18: ampledger.v1.AddCalibrationPointRequest.sweep:type_name -> ampledger.v1.Sweep
+	16, // 19: ampledger.v1.AddCalibrationPointResponse.record:type_name -> ampledger.v1.CommissioningRecord
+	16, // 20: ampledger.v1.FitCalibrationResponse.record:type_name -> ampledger.v1.CommissioningRecord
+	16, // 21: ampledger.v1.ApplyCalibrationResponse.record:type_name -> ampledger.v1.CommissioningRecord
+	16, // 22: ampledger.v1.RevertCalibrationResponse.record:type_name -> ampledger.v1.CommissioningRecord
+	16, // 23: ampledger.v1.ListRecordsResponse.records:type_name -> ampledger.v1.CommissioningRecord
+	1,  // 24: ampledger.v1.CommissioningService.CaptureZero:input_type -> ampledger.v1.CaptureZeroRequest
+	17, // 25: ampledger.v1.CommissioningService.FitZeroDrift:input_type -> ampledger.v1.FitZeroDriftRequest
+	19, // 26: ampledger.v1.CommissioningService.AddCalibrationPoint:input_type -> ampledger.v1.AddCalibrationPointRequest
+	21, // 27: ampledger.v1.CommissioningService.FitCalibration:input_type -> ampledger.v1.FitCalibrationRequest
+	23, // 28: ampledger.v1.CommissioningService.ApplyCalibration:input_type -> ampledger.v1.ApplyCalibrationRequest
+	25, // 29: ampledger.v1.CommissioningService.RevertCalibration:input_type -> ampledger.v1.RevertCalibrationRequest
+	27, // 30: ampledger.v1.CommissioningService.ListRecords:input_type -> ampledger.v1.ListRecordsRequest
+	2,  // 31: ampledger.v1.CommissioningService.CaptureZero:output_type -> ampledger.v1.CaptureZeroResponse
+	18, // 32: ampledger.v1.CommissioningService.FitZeroDrift:output_type -> ampledger.v1.FitZeroDriftResponse
+	20, // 33: ampledger.v1.CommissioningService.AddCalibrationPoint:output_type -> ampledger.v1.AddCalibrationPointResponse
+	22, // 34: ampledger.v1.CommissioningService.FitCalibration:output_type -> ampledger.v1.FitCalibrationResponse
+	24, // 35: ampledger.v1.CommissioningService.ApplyCalibration:output_type -> ampledger.v1.ApplyCalibrationResponse
+	26, // 36: ampledger.v1.CommissioningService.RevertCalibration:output_type -> ampledger.v1.RevertCalibrationResponse
+	28, // 37: ampledger.v1.CommissioningService.ListRecords:output_type -> ampledger.v1.ListRecordsResponse
+	31, // [31:38] is the sub-list for method output_type
+	24, // [24:31] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_ampledger_v1_commissioning_proto_init() }
@@ -359,18 +3218,33 @@ func file_ampledger_v1_commissioning_proto_init() {
 	if File_ampledger_v1_commissioning_proto != nil {
 		return
 	}
+	file_ampledger_v1_commissioning_proto_msgTypes[3].OneofWrappers = []any{}
+	file_ampledger_v1_commissioning_proto_msgTypes[5].OneofWrappers = []any{}
+	file_ampledger_v1_commissioning_proto_msgTypes[6].OneofWrappers = []any{}
+	file_ampledger_v1_commissioning_proto_msgTypes[13].OneofWrappers = []any{}
+	file_ampledger_v1_commissioning_proto_msgTypes[15].OneofWrappers = []any{
+		(*CommissioningRecord_Zero)(nil),
+		(*CommissioningRecord_Drift)(nil),
+		(*CommissioningRecord_Point)(nil),
+		(*CommissioningRecord_Calibration)(nil),
+		(*CommissioningRecord_Applied)(nil),
+		(*CommissioningRecord_Reverted)(nil),
+	}
+	file_ampledger_v1_commissioning_proto_msgTypes[18].OneofWrappers = []any{}
+	file_ampledger_v1_commissioning_proto_msgTypes[22].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ampledger_v1_commissioning_proto_rawDesc), len(file_ampledger_v1_commissioning_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   3,
+			NumEnums:      1,
+			NumMessages:   28,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_ampledger_v1_commissioning_proto_goTypes,
 		DependencyIndexes: file_ampledger_v1_commissioning_proto_depIdxs,
+		EnumInfos:         file_ampledger_v1_commissioning_proto_enumTypes,
 		MessageInfos:      file_ampledger_v1_commissioning_proto_msgTypes,
 	}.Build()
 	File_ampledger_v1_commissioning_proto = out.File

@@ -19,7 +19,13 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	CommissioningService_CaptureZero_FullMethodName = "/ampledger.v1.CommissioningService/CaptureZero"
+	CommissioningService_CaptureZero_FullMethodName         = "/ampledger.v1.CommissioningService/CaptureZero"
+	CommissioningService_FitZeroDrift_FullMethodName        = "/ampledger.v1.CommissioningService/FitZeroDrift"
+	CommissioningService_AddCalibrationPoint_FullMethodName = "/ampledger.v1.CommissioningService/AddCalibrationPoint"
+	CommissioningService_FitCalibration_FullMethodName      = "/ampledger.v1.CommissioningService/FitCalibration"
+	CommissioningService_ApplyCalibration_FullMethodName    = "/ampledger.v1.CommissioningService/ApplyCalibration"
+	CommissioningService_RevertCalibration_FullMethodName   = "/ampledger.v1.CommissioningService/RevertCalibration"
+	CommissioningService_ListRecords_FullMethodName         = "/ampledger.v1.CommissioningService/ListRecords"
 )
 
 // CommissioningServiceClient is the client API for CommissioningService service.
@@ -29,10 +35,35 @@ const (
 // CommissioningService finds and proves the zero and the gain of channels.
 type CommissioningServiceClient interface {
 	// CaptureZero declares that no current flows from now on for a time: the estimator takes it as a rest. It answers when the time is
-	// over and the estimator has answered; a caller that goes away earlier ends the declaration.
+	// over and the estimator has answered; a caller that goes away earlier ends the declaration. What each channel read is kept as a record,
+	// unless the channel was not steady: then it says why, and keeps it only if it is forced to, which the record says.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: duration not above 0 or beyond an hour. ABORTED: another window of this conductor is
 	// open. OUT_OF_RANGE: no whole summary lay in the window, so nothing was learnt. UNAVAILABLE: no reading came.
 	CaptureZero(ctx context.Context, in *CaptureZeroRequest, opts ...grpc.CallOption) (*CaptureZeroResponse, error)
+	// FitZeroDrift makes offset and slope over temperature of zeros that were recorded, and keeps them as a record. Nothing is applied.
+	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: a record that is no zero of the channel, or has no temperature, or is of before a
+	// change; zeros at fewer than two temperatures.
+	FitZeroDrift(ctx context.Context, in *FitZeroDriftRequest, opts ...grpc.CallOption) (*FitZeroDriftResponse, error)
+	// AddCalibrationPoint keeps a point at which the current was known as a record. What the channel indicates is given, or measured from now on for a
+	// time; the reference is given, or another channel of the conductor, measured at the same time.
+	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: a figure that is missing, not finite or without uncertainty. ABORTED: another
+	// measurement of this conductor is going on. OUT_OF_RANGE: too few usable readings. UNAVAILABLE: no reading came.
+	AddCalibrationPoint(ctx context.Context, in *AddCalibrationPointRequest, opts ...grpc.CallOption) (*AddCalibrationPointResponse, error)
+	// FitCalibration fits a straight line or a curve to points that were recorded, judges it, holds it against the calibration before and keeps it as a
+	// record. Nothing is applied.
+	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: fewer than two points, all at one current, points of before a change, a curve that
+	// turns around.
+	FitCalibration(ctx context.Context, in *FitCalibrationRequest, opts ...grpc.CallOption) (*FitCalibrationResponse, error)
+	// ApplyCalibration puts what a record found (a zero, its drift, a calibration) in force: readings are converted so from the next one on, the
+	// conductor's estimators begin anew, and the ledger gets an entry. It stays over restarts of the daemon.
+	// NOT_FOUND: no such record. FAILED_PRECONDITION: it was found before another change, or its verdict forbids it and it is not forced.
+	// ABORTED: another change, a swap or a window without current is under way.
+	ApplyCalibration(ctx context.Context, in *ApplyCalibrationRequest, opts ...grpc.CallOption) (*ApplyCalibrationResponse, error)
+	// RevertCalibration puts what was in force before the newest change that is in force still in force again.
+	// NOT_FOUND: no such conductor or channel. FAILED_PRECONDITION: no change is in force. ABORTED: as of ApplyCalibration.
+	RevertCalibration(ctx context.Context, in *RevertCalibrationRequest, opts ...grpc.CallOption) (*RevertCalibrationResponse, error)
+	// ListRecords gives records, the oldest first. NOT_FOUND: no such conductor.
+	ListRecords(ctx context.Context, in *ListRecordsRequest, opts ...grpc.CallOption) (*ListRecordsResponse, error)
 }
 
 type commissioningServiceClient struct {
@@ -53,6 +84,66 @@ func (c *commissioningServiceClient) CaptureZero(ctx context.Context, in *Captur
 	return out, nil
 }
 
+func (c *commissioningServiceClient) FitZeroDrift(ctx context.Context, in *FitZeroDriftRequest, opts ...grpc.CallOption) (*FitZeroDriftResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(FitZeroDriftResponse)
+	err := c.cc.Invoke(ctx, CommissioningService_FitZeroDrift_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *commissioningServiceClient) AddCalibrationPoint(ctx context.Context, in *AddCalibrationPointRequest, opts ...grpc.CallOption) (*AddCalibrationPointResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AddCalibrationPointResponse)
+	err := c.cc.Invoke(ctx, CommissioningService_AddCalibrationPoint_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *commissioningServiceClient) FitCalibration(ctx context.Context, in *FitCalibrationRequest, opts ...grpc.CallOption) (*FitCalibrationResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(FitCalibrationResponse)
+	err := c.cc.Invoke(ctx, CommissioningService_FitCalibration_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *commissioningServiceClient) ApplyCalibration(ctx context.Context, in *ApplyCalibrationRequest, opts ...grpc.CallOption) (*ApplyCalibrationResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ApplyCalibrationResponse)
+	err := c.cc.Invoke(ctx, CommissioningService_ApplyCalibration_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *commissioningServiceClient) RevertCalibration(ctx context.Context, in *RevertCalibrationRequest, opts ...grpc.CallOption) (*RevertCalibrationResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RevertCalibrationResponse)
+	err := c.cc.Invoke(ctx, CommissioningService_RevertCalibration_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *commissioningServiceClient) ListRecords(ctx context.Context, in *ListRecordsRequest, opts ...grpc.CallOption) (*ListRecordsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListRecordsResponse)
+	err := c.cc.Invoke(ctx, CommissioningService_ListRecords_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // CommissioningServiceServer is the server API for CommissioningService service.
 // All implementations must embed UnimplementedCommissioningServiceServer
 // for forward compatibility.
@@ -60,10 +151,35 @@ func (c *commissioningServiceClient) CaptureZero(ctx context.Context, in *Captur
 // CommissioningService finds and proves the zero and the gain of channels.
 type CommissioningServiceServer interface {
 	// CaptureZero declares that no current flows from now on for a time: the estimator takes it as a rest. It answers when the time is
-	// over and the estimator has answered; a caller that goes away earlier ends the declaration.
+	// over and the estimator has answered; a caller that goes away earlier ends the declaration. What each channel read is kept as a record,
+	// unless the channel was not steady: then it says why, and keeps it only if it is forced to, which the record says.
 	// NOT_FOUND: no such conductor. INVALID_ARGUMENT: duration not above 0 or beyond an hour. ABORTED: another window of this conductor is
 	// open. OUT_OF_RANGE: no whole summary lay in the window, so nothing was learnt. UNAVAILABLE: no reading came.
 	CaptureZero(context.Context, *CaptureZeroRequest) (*CaptureZeroResponse, error)
+	// FitZeroDrift makes offset and slope over temperature of zeros that were recorded, and keeps them as a record. Nothing is applied.
+	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: a record that is no zero of the channel, or has no temperature, or is of before a
+	// change; zeros at fewer than two temperatures.
+	FitZeroDrift(context.Context, *FitZeroDriftRequest) (*FitZeroDriftResponse, error)
+	// AddCalibrationPoint keeps a point at which the current was known as a record. What the channel indicates is given, or measured from now on for a
+	// time; the reference is given, or another channel of the conductor, measured at the same time.
+	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: a figure that is missing, not finite or without uncertainty. ABORTED: another
+	// measurement of this conductor is going on. OUT_OF_RANGE: too few usable readings. UNAVAILABLE: no reading came.
+	AddCalibrationPoint(context.Context, *AddCalibrationPointRequest) (*AddCalibrationPointResponse, error)
+	// FitCalibration fits a straight line or a curve to points that were recorded, judges it, holds it against the calibration before and keeps it as a
+	// record. Nothing is applied.
+	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: fewer than two points, all at one current, points of before a change, a curve that
+	// turns around.
+	FitCalibration(context.Context, *FitCalibrationRequest) (*FitCalibrationResponse, error)
+	// ApplyCalibration puts what a record found (a zero, its drift, a calibration) in force: readings are converted so from the next one on, the
+	// conductor's estimators begin anew, and the ledger gets an entry. It stays over restarts of the daemon.
+	// NOT_FOUND: no such record. FAILED_PRECONDITION: it was found before another change, or its verdict forbids it and it is not forced.
+	// ABORTED: another change, a swap or a window without current is under way.
+	ApplyCalibration(context.Context, *ApplyCalibrationRequest) (*ApplyCalibrationResponse, error)
+	// RevertCalibration puts what was in force before the newest change that is in force still in force again.
+	// NOT_FOUND: no such conductor or channel. FAILED_PRECONDITION: no change is in force. ABORTED: as of ApplyCalibration.
+	RevertCalibration(context.Context, *RevertCalibrationRequest) (*RevertCalibrationResponse, error)
+	// ListRecords gives records, the oldest first. NOT_FOUND: no such conductor.
+	ListRecords(context.Context, *ListRecordsRequest) (*ListRecordsResponse, error)
 	mustEmbedUnimplementedCommissioningServiceServer()
 }
 
@@ -76,6 +192,24 @@ type UnimplementedCommissioningServiceServer struct{}
 
 func (UnimplementedCommissioningServiceServer) CaptureZero(context.Context, *CaptureZeroRequest) (*CaptureZeroResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CaptureZero not implemented")
+}
+func (UnimplementedCommissioningServiceServer) FitZeroDrift(context.Context, *FitZeroDriftRequest) (*FitZeroDriftResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method FitZeroDrift not implemented")
+}
+func (UnimplementedCommissioningServiceServer) AddCalibrationPoint(context.Context, *AddCalibrationPointRequest) (*AddCalibrationPointResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AddCalibrationPoint not implemented")
+}
+func (UnimplementedCommissioningServiceServer) FitCalibration(context.Context, *FitCalibrationRequest) (*FitCalibrationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method FitCalibration not implemented")
+}
+func (UnimplementedCommissioningServiceServer) ApplyCalibration(context.Context, *ApplyCalibrationRequest) (*ApplyCalibrationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ApplyCalibration not implemented")
+}
+func (UnimplementedCommissioningServiceServer) RevertCalibration(context.Context, *RevertCalibrationRequest) (*RevertCalibrationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RevertCalibration not implemented")
+}
+func (UnimplementedCommissioningServiceServer) ListRecords(context.Context, *ListRecordsRequest) (*ListRecordsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListRecords not implemented")
 }
 func (UnimplementedCommissioningServiceServer) mustEmbedUnimplementedCommissioningServiceServer() {}
 func (UnimplementedCommissioningServiceServer) testEmbeddedByValue()                              {}
@@ -116,6 +250,114 @@ func _CommissioningService_CaptureZero_Handler(srv interface{}, ctx context.Cont
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CommissioningService_FitZeroDrift_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(FitZeroDriftRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CommissioningServiceServer).FitZeroDrift(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CommissioningService_FitZeroDrift_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CommissioningServiceServer).FitZeroDrift(ctx, req.(*FitZeroDriftRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CommissioningService_AddCalibrationPoint_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AddCalibrationPointRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CommissioningServiceServer).AddCalibrationPoint(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CommissioningService_AddCalibrationPoint_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CommissioningServiceServer).AddCalibrationPoint(ctx, req.(*AddCalibrationPointRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CommissioningService_FitCalibration_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(FitCalibrationRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CommissioningServiceServer).FitCalibration(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CommissioningService_FitCalibration_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CommissioningServiceServer).FitCalibration(ctx, req.(*FitCalibrationRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CommissioningService_ApplyCalibration_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ApplyCalibrationRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CommissioningServiceServer).ApplyCalibration(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CommissioningService_ApplyCalibration_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CommissioningServiceServer).ApplyCalibration(ctx, req.(*ApplyCalibrationRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CommissioningService_RevertCalibration_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RevertCalibrationRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CommissioningServiceServer).RevertCalibration(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CommissioningService_RevertCalibration_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CommissioningServiceServer).RevertCalibration(ctx, req.(*RevertCalibrationRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CommissioningService_ListRecords_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListRecordsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CommissioningServiceServer).ListRecords(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CommissioningService_ListRecords_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CommissioningServiceServer).ListRecords(ctx, req.(*ListRecordsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // CommissioningService_ServiceDesc is the grpc.ServiceDesc for CommissioningService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -126,6 +368,30 @@ var CommissioningService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CaptureZero",
 			Handler:    _CommissioningService_CaptureZero_Handler,
+		},
+		{
+			MethodName: "FitZeroDrift",
+			Handler:    _CommissioningService_FitZeroDrift_Handler,
+		},
+		{
+			MethodName: "AddCalibrationPoint",
+			Handler:    _CommissioningService_AddCalibrationPoint_Handler,
+		},
+		{
+			MethodName: "FitCalibration",
+			Handler:    _CommissioningService_FitCalibration_Handler,
+		},
+		{
+			MethodName: "ApplyCalibration",
+			Handler:    _CommissioningService_ApplyCalibration_Handler,
+		},
+		{
+			MethodName: "RevertCalibration",
+			Handler:    _CommissioningService_RevertCalibration_Handler,
+		},
+		{
+			MethodName: "ListRecords",
+			Handler:    _CommissioningService_ListRecords_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -344,8 +344,10 @@ type Channel struct {
 	ReadingCount uint64 `protobuf:"varint,7,opt,name=reading_count,json=readingCount,proto3" json:"reading_count,omitempty"`
 	// Of these, readings that could not be used.
 	UnusableCount uint64 `protobuf:"varint,8,opt,name=unusable_count,json=unusableCount,proto3" json:"unusable_count,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	// The record of the change found at commissioning that its readings are converted with; 0 = the configuration alone.
+	InForceSequence uint64 `protobuf:"varint,9,opt,name=in_force_sequence,json=inForceSequence,proto3" json:"in_force_sequence,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *Channel) Reset() {
@@ -430,6 +432,13 @@ func (x *Channel) GetReadingCount() uint64 {
 func (x *Channel) GetUnusableCount() uint64 {
 	if x != nil {
 		return x.UnusableCount
+	}
+	return 0
+}
+
+func (x *Channel) GetInForceSequence() uint64 {
+	if x != nil {
+		return x.InForceSequence
 	}
 	return 0
 }
@@ -1066,7 +1075,7 @@ const file_ampledger_v1_reading_proto_rawDesc = "" +
 	"\vcharge_from\x18\x04 \x01(\tR\n" +
 	"chargeFrom\x12\x18\n" +
 	"\ahealthy\x18\x05 \x01(\bR\ahealthy\x12\x16\n" +
-	"\x06faults\x18\x06 \x03(\tR\x06faults\"\x86\x02\n" +
+	"\x06faults\x18\x06 \x03(\tR\x06faults\"\xb2\x02\n" +
 	"\aChannel\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
 	"\x06sensor\x18\x02 \x01(\tR\x06sensor\x12\x16\n" +
@@ -1075,7 +1084,8 @@ const file_ampledger_v1_reading_proto_rawDesc = "" +
 	"\x12full_scale_amperes\x18\x05 \x01(\x01R\x10fullScaleAmperes\x12'\n" +
 	"\x0fnewest_sequence\x18\x06 \x01(\x04R\x0enewestSequence\x12#\n" +
 	"\rreading_count\x18\a \x01(\x04R\freadingCount\x12%\n" +
-	"\x0eunusable_count\x18\b \x01(\x04R\runusableCount\"\xd4\x01\n" +
+	"\x0eunusable_count\x18\b \x01(\x04R\runusableCount\x12*\n" +
+	"\x11in_force_sequence\x18\t \x01(\x04R\x0finForceSequence\"\xd4\x01\n" +
 	"\x15StreamReadingsRequest\x12\x1c\n" +
 	"\tconductor\x18\x01 \x01(\tR\tconductor\x12\x1a\n" +
 	"\bchannels\x18\x02 \x03(\tR\bchannels\x12(\n" +

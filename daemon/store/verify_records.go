@@ -1,0 +1,96 @@
+package store
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+var (
+	selectRecordRows  = "SELECT " + strings.Join(recordColumns, ",") + " FROM commissioning ORDER BY record_sequence"
+	namedRecord       = regexp.MustCompile(`^record (\d+), SHA-256 ([0-9a-f]{64})`)
+	selectRecordNames = "SELECT entry_sequence, reason FROM entries WHERE kind = '" + string(Commissioned) + "' ORDER BY entry_sequence"
+)
+
+// recordRowOf reads a row of the table as it is.
+func recordRowOf(rows *sql.Rows) (row []any, err error) {
+	row = make([]any, len(recordColumns))
+	to := make([]any, len(row))
+	for i := range row {
+		to[i] = &row[i]
+	}
+	return row, rows.Scan(to...)
+}
+
+// isRecord holds a row's columns against its body.
+func isRecord(row []any) bool {
+	body, _ := row[len(row)-1].([]byte)
+	record, err := readRecord(0, body)
+	if err != nil {
+		return false
+	}
+	record.RecordSha256 = nil
+	if row[3] == lostRecord {
+		return RecordKind(record) == ""
+	}
+	want, err := recordRow(record)
+	return err == nil && validateRecord(record) == nil && slices.Equal(row[1:len(row)-1], want[1:len(want)-1])
+}
+
+// records looks for holes in the records of commissioning, for those that differ from their columns, and for entries of the ledger that name a
+// record which is not as it was.
+func (v *verifying) records() error {
+	sums := map[int64][]byte{}
+	next := int64(1)
+	_, err := collect(v.ctx, v.from, func(rows *sql.Rows) (none struct{}, err error) {
+		row, err := recordRowOf(rows)
+		if err != nil {
+			return none, err
+		}
+		at, _ := row[0].(int64)
+		if at != next {
+			v.add(Fault{}, "record %d of commissioning is missing or out of place; %d comes next", next, at)
+		}
+		next = at + 1
+		body, _ := row[len(row)-1].([]byte)
+		sum := sha256.Sum256(body)
+		if sums[at] = sum[:]; row[3] == lostRecord {
+			sums[at] = nil
+		}
+		if !isRecord(row) {
+			v.add(Fault{}, "record %d of commissioning differs from its columns", at)
+		}
+		return none, nil
+	}, selectRecordRows)
+	if err != nil {
+		return v.damage(err, Fault{})
+	}
+	return v.recordNames(sums)
+}
+
+func (v *verifying) recordNames(sums map[int64][]byte) error {
+	_, err := collect(v.ctx, v.from, func(rows *sql.Rows) (none struct{}, err error) {
+		var at int64
+		var reason string
+		if err := rows.Scan(&at, &reason); err != nil {
+			return none, err
+		}
+		named := namedRecord.FindStringSubmatch(reason)
+		if named == nil {
+			v.add(Fault{EntrySequence: at}, "names no record of commissioning")
+			return none, nil
+		}
+		number, _ := strconv.ParseInt(named[1], 10, 64) // digits; too many give the greatest, which is none
+		sum, _ := hex.DecodeString(named[2])
+		if is, has := sums[number]; !has || is != nil && !bytes.Equal(is, sum) {
+			v.add(Fault{EntrySequence: at}, "names record %s of commissioning, which is not there as it was", named[1])
+		}
+		return none, nil
+	}, selectRecordNames)
+	return v.damage(err, Fault{})
+}
