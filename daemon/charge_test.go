@@ -52,6 +52,9 @@ func TestChargeOfRecordings(t *testing.T) {
 			if len(spans) != r.spans {
 				t.Fatalf("%d spans stated, %d expected: the recording was cut or changed", len(spans), r.spans)
 			}
+			if raced {
+				spans = spans[:1] // the others go the same way
+			}
 			for _, s := range spans {
 				t.Run(s.name(), func(t *testing.T) {
 					account := chargeOf(t, r.name, r.column, r.gapSeconds, s)
