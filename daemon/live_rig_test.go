@@ -111,12 +111,14 @@ func lastWall(f *ampledgerv1.Frame) int64 {
 }
 
 // lateness takes what was gathered since the last call and gives its quantiles.
-func (s *listener) lateness() quantiles {
+func (s *listener) lateness() quantiles { return quantilesOf(s.takeLate()) }
+
+func (s *listener) takeLate() []time.Duration {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	late := s.late
 	s.late = nil
-	return quantilesOf(late)
+	return late
 }
 
 func (s *listener) seen(what func(*listener) bool) func() bool {

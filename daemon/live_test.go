@@ -21,6 +21,7 @@ import (
 
 var (
 	swaps       = flag.Int("swaps", map[bool]int{false: 8, true: 2}[raced], "how often TestSwapsUnderLoad swaps the estimator")
+	swapPause   = flag.Duration("swap-pause", 0, "how long TestSwapsUnderLoad waits between two swaps")
 	pluginKills = flag.Int("plugin-kills", map[bool]int{false: 3, true: 2}[raced], "how many plugins TestPluginsKilledUnderLoad kills")
 )
 
@@ -37,7 +38,7 @@ func holdings(t *testing.T) (goroutines, files int) {
 // TestSwapsUnderLoad swaps the estimator again and again while four channels are read at 10 kHz: three listeners get each sequence once and in order,
 // and nothing is left of an estimator that was. How late frames come with swaps and without is logged, not judged: that is the machine's.
 func TestSwapsUnderLoad(t *testing.T) {
-	r := startLive(t, patience+time.Duration(*swaps)*2*time.Second, fourfold)
+	r := startLive(t, patience+time.Duration(*swaps)*(2*time.Second+*swapPause), fourfold)
 	for _, s := range r.listeners {
 		s.lateness() // of the start
 	}
@@ -57,11 +58,19 @@ func TestSwapsUnderLoad(t *testing.T) {
 	swap(0) // whatever is made once is made
 	goroutines, files := holdings(t)
 	var took []time.Duration
+	late := make([][]time.Duration, len(r.listeners)) // of the frames that came while a swap was going on
 	for k := range *swaps {
+		for _, s := range r.listeners {
+			s.takeLate()
+		}
 		took = append(took, swap(k))
+		for i, s := range r.listeners {
+			late[i] = append(late[i], s.takeLate()...)
+		}
+		r.wait(*swapPause)
 	}
-	for _, s := range r.listeners {
-		with = append(with, s.lateness().String())
+	for _, each := range late {
+		with = append(with, quantilesOf(each).String())
 	}
 	if !until(r.ctx, func() bool {
 		g, f := holdings(t)
