@@ -138,7 +138,7 @@ func (k *kernel) begin(now int64) error {
 	}
 	length, err1 := k.sysfs.number("length")
 	watermark, err2 := k.sysfs.number("watermark")
-	k.length, k.watermark = int(length), int(watermark)
+	k.length, k.watermark = int(length), int(min(length, watermark)) // the kernel cuts it
 	k.begun.Store(now)
 	return errors.Join(err1, err2)
 }
