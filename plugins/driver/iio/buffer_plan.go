@@ -32,7 +32,7 @@ const stampName = "timestamp"
 
 // planBuffered finds the scan's channels and their places.
 func (s *settings) planBuffered(p *plan, d device) error {
-	b := &bufferPlan{file: filepath.Join(s.Dev, d.file()), folder: folder(p.sysfs.path("buffer0")), stamp: -1, trigger: s.Trigger, setRate: s.RateHertz != nil}
+	b := &bufferPlan{file: filepath.Join(s.Dev, d.file), folder: folder(p.sysfs.path("buffer0")), stamp: -1, trigger: s.Trigger, setRate: s.RateHertz != nil}
 	b.elements = b.folder
 	if !p.sysfs.has("buffer0") {
 		b.folder, b.elements = folder(p.sysfs.path("buffer")), folder(p.sysfs.path("scan_elements"))

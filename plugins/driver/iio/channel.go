@@ -12,7 +12,9 @@ import (
 type channel struct {
 	name      string // between in_ and the attribute
 	label     string // "" = none
-	quantity  string // voltage, current, temp
+	quantity  string // a key of units
+	attribute string // that is polled
+	fault     string // the attribute that is not 0 while the value is wrong; "" = none
 	processed bool   // there is no raw value, only one in milli units
 	scaled    bool   // there is an attribute scale
 	scale     float64
@@ -20,7 +22,7 @@ type channel struct {
 }
 
 // units are those of the quantities, of which the ABI gives a thousandth.
-var units = map[string]string{"voltage": "V", "current": "A", "temp": "Cel"}
+var units = map[string]string{"voltage": "V", "current": "A", "temp": "Cel", "in": "V", "curr": "A"}
 
 var (
 	channelName = `((?:voltage|current|temp)[0-9]*(?:-(?:voltage|current|temp)[0-9]+)?(?:_[a-z0-9_]+?)?)`
@@ -75,8 +77,10 @@ func shared(d folder, channel, attribute string) (value float64, found bool, err
 // inspect reads what the attributes say of a channel. It gives what it has read with an error, too.
 func inspect(d folder, name string) (*channel, error) {
 	quantity, _, _ := strings.Cut(kind(name), "-")
-	c := &channel{name: name, quantity: quantity}
-	c.processed = d.has("in_"+name+"_input") && !d.has("in_"+name+"_raw")
+	c := &channel{name: name, quantity: quantity, attribute: "in_" + name + "_raw"}
+	if d.has("in_"+name+"_input") && !d.has(c.attribute) {
+		c.processed, c.attribute = true, "in_"+name+"_input"
+	}
 	var err error
 	if c.label, err = d.optional("in_" + name + "_label"); err != nil || c.processed {
 		return c, err

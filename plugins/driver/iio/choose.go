@@ -21,7 +21,7 @@ func (s *settings) choose(d folder, names []string) ([]chosen, error) {
 	}
 	var faults []error
 	for _, name := range names {
-		c, err := inspect(d, name)
+		c, err := s.class().inspect(d, name)
 		if err == nil || len(s.Inputs) == 0 || s.ask(c) {
 			faults = append(faults, err)
 		}

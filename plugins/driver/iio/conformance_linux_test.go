@@ -20,12 +20,19 @@ func open() plugin.Driver {
 }
 
 func TestConformancePolled(t *testing.T) {
+	t.Parallel()
 	drivertest.Run(t, open, at(tree(t, converter()), polled(200)))
+}
+
+func TestConformanceOfAHardwareMonitor(t *testing.T) {
+	t.Parallel()
+	drivertest.Run(t, open, at(tree(t, monitor()), monitored(with{"rate_hertz": 10})))
 }
 
 func TestConformanceBuffered(t *testing.T) {
 	for _, clock := range []string{"boottime", "read"} {
 		t.Run(clock, func(t *testing.T) {
+			t.Parallel()
 			root := tree(t, converter())
 			kernel, ended := fifo(t, root), make(chan error, 1)
 			go func() { ended <- makeScans(t, kernel, clock != "read") }()

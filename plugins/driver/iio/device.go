@@ -35,47 +35,54 @@ func (c *choice) UnmarshalJSON(text []byte) error {
 // device is one that there is.
 type device struct {
 	number int
-	name   string
+	file   string // name of its folder and of its device file
+	name   string // what kind it is
+	label  string // which one of its kind, where the kernel knows
 }
 
-const prefix = "iio:device"
+func (d device) String() string {
+	if d.label != "" {
+		return fmt.Sprintf("%d %q (%q)", d.number, d.name, d.label)
+	}
+	return fmt.Sprintf("%d %q", d.number, d.name)
+}
 
-// file is the name of the device's folder and of its device file.
-func (d device) file() string { return prefix + strconv.Itoa(d.number) }
+// goes tells that the device goes by a name. One without has no name, not an empty one.
+func (d device) goes(name string) bool { return d.name == name || d.label == name }
 
-func (d device) String() string { return fmt.Sprintf("%d %q", d.number, d.name) }
-
-// devices lists what there is, by number. A device without a readable name has none.
-func devices(sysfs folder) ([]device, error) {
+// devices lists what there is of a class, by number. A device without a readable name has none.
+func devices(sysfs folder, of class) ([]device, error) {
 	names, err := sysfs.names()
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("%w: this kernel has no industrial I/O, or the setting sysfs is wrong", err)
+		return nil, fmt.Errorf("%w: this kernel has no %s, or the setting sysfs is wrong", err, of.has)
 	}
 	var all []device
 	for _, name := range names {
-		digits, found := strings.CutPrefix(name, prefix)
+		digits, found := strings.CutPrefix(name, of.prefix)
 		number, notANumber := strconv.Atoi(digits)
 		if !found || notANumber != nil {
 			continue
 		}
-		text, _ := folder(sysfs.path(name)).text("name")
-		all = append(all, device{number, text})
+		in := folder(sysfs.path(name))
+		kind, _ := in.text("name")
+		label, _ := in.text("label")
+		all = append(all, device{number, name, kind, label})
 	}
 	slices.SortFunc(all, func(a, b device) int { return a.number - b.number })
 	return all, err
 }
 
 // find looks the device up; what is not there is an error that lists what is.
-func (c choice) find(sysfs folder) (device, error) {
+func (c choice) find(sysfs folder, of class) (device, error) {
 	if !c.given || c.number < 0 && c.name == "" {
 		return device{}, errors.New("missing, give the number of a device or its name")
 	}
-	all, err := devices(sysfs)
+	all, err := devices(sysfs, of)
 	if err != nil {
 		return device{}, err
 	}
 	fit := slices.DeleteFunc(slices.Clone(all), func(d device) bool {
-		return c.number >= 0 && d.number != c.number || c.number < 0 && d.name != c.name
+		return c.number >= 0 && d.number != c.number || c.number < 0 && !d.goes(c.name)
 	})
 	switch {
 	case len(all) == 0:

@@ -26,7 +26,7 @@ func TestFindsDevices(t *testing.T) {
 		{choice{true, -1, "mete"}, 0, `has no such device, there are [0 "adc" 3 "meter" 10 "adc"]`},
 		{choice{true, -1, "adc"}, 0, `several devices have this name, give the number of one: [0 "adc" 10 "adc"]`},
 	} {
-		got, err := c.choice.find(sysfs)
+		got, err := c.choice.find(sysfs, classes["iio"])
 		if c.fault == "" && (err != nil || got.number != c.want) {
 			t.Errorf("%+v: %v, %v", c.choice, got, err)
 		}
@@ -38,7 +38,7 @@ func TestFindsDevices(t *testing.T) {
 
 func TestNoDevices(t *testing.T) {
 	for folderName, want := range map[string]string{"": "has no device, see whether one is connected", "none": "this kernel has no industrial I/O"} {
-		_, err := choice{true, 0, ""}.find(folder(filepath.Join(t.TempDir(), folderName)))
+		_, err := choice{true, 0, ""}.find(folder(filepath.Join(t.TempDir(), folderName)), classes["iio"])
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %s", folderName, err, want)
 		}
@@ -50,6 +50,7 @@ func TestErrorsSayWhatToDo(t *testing.T) {
 		syscall.EACCES: "open /dev/iio:device0: permission denied: give the user of the daemon the right to it, for instance with a udev rule",
 		syscall.ENODEV: "open /dev/iio:device0: no such device: the device has gone, see whether it is connected and its kernel driver loaded",
 		syscall.EBUSY:  "open /dev/iio:device0: device or resource busy: another program uses the device, end it",
+		noData:         "open /dev/iio:device0: no data available: the sensor is switched off (the attribute _enable beside this one) or has not measured yet",
 		syscall.EINVAL: "open /dev/iio:device0: invalid argument",
 	} {
 		if got := explain(&fs.PathError{Op: "open", Path: "/dev/iio:device0", Err: errno}); got.Error() != want {

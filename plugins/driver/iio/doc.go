@@ -1,8 +1,12 @@
-// Package iio is the driver for analog inputs of Linux' industrial I/O: converters, current and temperature sensors that the kernel drives.
+// Package iio is the driver for analog inputs of Linux' industrial I/O: converters, current and temperature sensors that the kernel drives; and for
+// its hardware monitors.
 //
-// It speaks the kernel's interface (Documentation/ABI/testing/sysfs-bus-iio, Documentation/iio/iio_devbuf.rst) and needs no library. Its settings:
+// It speaks the kernel's interface (Documentation/ABI/testing/sysfs-bus-iio, Documentation/iio/iio_devbuf.rst, for monitors
+// Documentation/ABI/testing/sysfs-class-hwmon) and needs no library. Its settings:
 //
-//	device         the N of iio:deviceN, or the text of the device's attribute name; required
+//	class          iio, or hwmon = hardware monitors (iio)
+//	device         the N of iio:deviceN or hwmonN, or the text of the device's attribute name or label; required. The kernel may number
+//	               devices otherwise at the next start, so prefer a text
 //	mode           polled = each scan reads the attributes; buffered = the kernel collects the scans; required
 //	inputs         list of channels to give (all there are, by their labels or names); see below
 //	rate_hertz     of polling, required there, 0.001 to 10000. Buffered, it is written to the device's sampling_frequency if there is one, which
@@ -12,12 +16,13 @@
 //	               than 100 ms
 //	trigger        name of the trigger that starts each scan, for devices that need one (as it is); buffered only
 //	clock          of the device's time stamps (boottime), see below; buffered only
-//	sysfs, dev     folders of the devices (/sys/bus/iio/devices, /dev)
+//	sysfs, dev     folders of the devices (/sys/bus/iio/devices or /sys/class/hwmon, /dev). Where several monitors have one name, the folder
+//	               hwmon of the device that has the monitor, as in /sys/bus/i2c/devices/1-0040/hwmon, holds that one alone
 //
 // and of an input:
 //
-//	channel   as in in_CHANNEL_raw or in_CHANNEL_input: voltage0, voltage0-voltage1, current1, temp
-//	label     the text of in_CHANNEL_label, instead of the channel
+//	channel   as in in_CHANNEL_raw or in_CHANNEL_input: voltage0, voltage0-voltage1, current1, temp; of a monitor as in CHANNEL_input: curr1, in0, temp1
+//	label     the text of in_CHANNEL_label or CHANNEL_label, instead of the channel
 //	name      of the input (the label, or the channel)
 //
 // A channel of volts with a raw value is given in codes as they are, with the attribute scale (millivolts by the ABI) as volts_per_code and
@@ -27,8 +32,13 @@
 // offset are read once, before the first scan.
 //
 // Polled, a scan has the time in the middle of its reading, uncertain by how long that took, and inputs are read one after the other, not at one instant. A poll that was
-// missed is a jump of the sequence; what could not be read for the moment (busy, timed out, input/output error) is an absent value, and
+// missed is a jump of the sequence; what could not be read for the moment (busy, timed out, input/output error, no data) is an absent value, and
 // standard error says it when it begins. Anything else ends the stream.
+//
+// A monitor is always polled; its volts are those at its pin. A value is absent as long as the sensor's attribute _fault, where it has one, is not
+// 0. Where there is an update_interval, polling faster than that is refused, as values would repeat; a monitor without one may hold a value
+// for some time, and nothing says so. A value is up to one such interval older than its reading, which is no part of the uncertainty of its
+// time. Whether it is a mean over that interval is the chip's doing and not said; it goes out as a sample.
 //
 // Buffered, only the first buffer is used (buffer0, or buffer and scan_elements). An element that repeats gives its first word. The time of a
 // scan is its time stamp if the device has that channel, and the clock is set to boottime, which goes on while the machine sleeps. The setting

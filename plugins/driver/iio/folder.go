@@ -84,22 +84,34 @@ func explain(err error) error {
 	case errors.Is(err, fs.ErrPermission):
 		return fmt.Errorf("%w: give the user of the daemon the right to it, for instance with a udev rule", err)
 	case vanished(err):
-		return fmt.Errorf("%w: the device has gone, see whether it is connected and its kernel driver loaded", err)
+		return gone(err)
 	case errors.Is(err, syscall.EBUSY):
 		return fmt.Errorf("%w: another program uses the device, end it", err)
+	case errors.Is(err, noData):
+		return fmt.Errorf("%w: the sensor is switched off (the attribute _enable beside this one) or has not measured yet", err)
 	}
 	return err
+}
+
+func gone(err error) error {
+	return fmt.Errorf("%w: the device has gone, see whether it is connected and its kernel driver loaded", err)
 }
 
 // vanished tells the errors that sysfs and the device file give once a device was removed.
 func vanished(err error) bool { return errors.Is(err, syscall.ENODEV) || errors.Is(err, syscall.ENXIO) }
 
+// noData is Linux' ENODATA, which not all systems have.
+const noData = syscall.Errno(61)
+
 // passing tells the errors of a reading that the next one need not have.
 func passing(err error) bool {
-	for _, errno := range []syscall.Errno{syscall.EBUSY, syscall.EAGAIN, syscall.EINTR, syscall.ETIMEDOUT, syscall.EIO} {
+	for _, errno := range []syscall.Errno{syscall.EBUSY, syscall.EAGAIN, syscall.EINTR, syscall.ETIMEDOUT, syscall.EIO, noData} {
 		if errors.Is(err, errno) {
 			return true
 		}
 	}
-	return false
+	return errors.Is(err, errFaulty)
 }
+
+// errFaulty is the word of a sensor's fault attribute.
+var errFaulty = errors.New("the sensor says that its value is wrong")

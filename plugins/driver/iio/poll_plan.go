@@ -2,7 +2,10 @@ package iio
 
 // planPolled finds the attributes to read.
 func (s *settings) planPolled(p *plan) error {
-	names, err := channels(p.sysfs, attribute)
+	if err := s.checkUpdates(p); err != nil {
+		return err
+	}
+	names, err := channels(p.sysfs, s.class().polled)
 	if err != nil {
 		return err
 	}

@@ -198,7 +198,7 @@ func TestWhatCannotBeReadIsAbsent(t *testing.T) {
 	if !slices.Equal(column.Codes, []int32{1, 0, 0, 4, 0, 9}) || !slices.Equal(column.AbsentIndices, []uint32{1, 2, 4}) {
 		t.Errorf("%v", column)
 	}
-	if got, want := said.String(), "raw has no value: read raw: device or resource busy\nraw has no value: input/output error\n"; got != want {
+	if got, want := said.String(), "raw has no value: read raw: device or resource busy: another program uses the device, end it\nraw has no value: input/output error\n"; got != want {
 		t.Errorf("said %q", got)
 	}
 }

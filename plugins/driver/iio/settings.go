@@ -1,6 +1,7 @@
 package iio
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math/bits"
@@ -10,6 +11,7 @@ import (
 
 // settings are those of the package comment.
 type settings struct {
+	Class       string          `json:"class"`
 	Device      choice          `json:"device"`
 	Mode        string          `json:"mode"`
 	Inputs      []inputSettings `json:"inputs"`
@@ -28,7 +30,7 @@ type inputSettings struct {
 	Name    string `json:"name"`
 }
 
-func defaults() settings { return settings{Sysfs: "/sys/bus/iio/devices", Dev: "/dev"} }
+func defaults() settings { return settings{Class: "iio", Dev: "/dev"} }
 
 // plan is what the settings and the device come to.
 type plan struct {
@@ -49,14 +51,15 @@ func fault(key string, err error) error { return fmt.Errorf("setting %q: %w", ke
 
 // check looks at what the settings alone say, then at the device, and gives the plan or all faults of the first kind that has some.
 func (s *settings) check() (*plan, error) {
-	if err := errors.Join(s.checkMode(), s.checkRate(), s.checkBuffer(), s.checkInputs()); err != nil {
+	if err := errors.Join(s.checkClass(), s.checkMode(), s.checkRate(), s.checkBuffer(), s.checkInputs()); err != nil {
 		return nil, err
 	}
-	device, err := s.Device.find(folder(s.Sysfs))
+	sysfs := folder(cmp.Or(s.Sysfs, s.class().sysfs))
+	device, err := s.Device.find(sysfs, s.class())
 	if err != nil {
 		return nil, fault("device", err)
 	}
-	plan := &plan{sysfs: folder(folder(s.Sysfs).path(device.file()))}
+	plan := &plan{sysfs: folder(sysfs.path(device.file))}
 	if s.RateHertz != nil {
 		plan.rateHertz = *s.RateHertz
 	}
