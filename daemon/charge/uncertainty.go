@@ -38,3 +38,10 @@ func (t Totals) Uncertainty() Uncertainty {
 
 // coulombs converts a count of microcoulombs.
 func coulombs(micro int64) float64 { return float64(micro) / 1e6 }
+
+// BeginGain says that another gain measures from here on, whose error has nothing to do with that of the one before: what that one may have
+// done to net so far is kept beside the zero's part, with which it adds up, and the relative uncertainty is from now on the new one's.
+func (a *Account) BeginGain() {
+	a.zero.add(a.counts.GainRatio * math.Abs(coulombs(a.Totals().Net())))
+	a.counts.GainRatio = 0
+}

@@ -63,11 +63,14 @@ func (c *Conductor) Basis(channel string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	return basisOf(&lane.configured), nil
+	return lane.basis(), nil
 }
 
-func basisOf(s *sensor.Config) string {
-	basis := fmt.Sprintf("%T %+v; %g V/count, %g V at count 0; reversed: %t; (x - %g)/%g", s.Model, s.Model, s.VoltsPerCount, s.ZeroCountVolts, s.Reversed,
+// basis names the sensor, too: another input is another sensor, and a drift needs the temperature that was wired.
+func (l *Lane) basis() string {
+	s := &l.configured
+	basis := fmt.Sprintf("input %s of %s, temperature wired: %t; ", l.Input, l.Device, s.Temperature != sensor.None)
+	basis += fmt.Sprintf("%T %+v; %g V/count, %g V at count 0; reversed: %t; (x - %g)/%g", s.Model, s.Model, s.VoltsPerCount, s.ZeroCountVolts, s.Reversed,
 		s.CalibrationA0, s.CalibrationA1)
 	if s.Heating != nil {
 		basis += fmt.Sprintf("; heating %+v", *s.Heating)
@@ -86,14 +89,30 @@ func (c *Conductor) ConfiguredUncertainty(channel string) (zeroAmperes, gainRati
 	return lane.configured.ZeroAmperes, lane.configured.GainRatio
 }
 
-// dropUnfounded takes a correction out of force that was found on another conversion than there is now; the entry and the event say so.
+// dropUnfounded takes a correction out of force that was found on another conversion than there is now, or that cannot be made on it: the
+// channel is read without it rather than not at all. The entry and the event say so.
 func (c *Conductor) dropUnfounded(lane *Lane) {
 	old := lane.correction
-	if old.Record == 0 || old.Basis == basisOf(&lane.configured) {
+	why := "it was found on another conversion by the configuration"
+	if old.Record != 0 && old.Basis == lane.basis() {
+		_, err := lane.sensorWith(old)
+		if err == nil {
+			return
+		}
+		why = err.Error()
+	}
+	if old.Record == 0 {
 		return
 	}
+	if lane.account != nil { // it was in force until now: what was counted so is posted as such
+		c.postAll()
+	}
+	if lane.expired != nil {
+		lane.expired.clear(c.now().Sequence, c.now().Wall)
+		lane.expired = nil
+	}
 	lane.correction = Uncorrected()
-	reason := fmt.Sprintf("%s: not in force any more: it was found on another conversion by the configuration; calibrate anew", old.Name)
+	reason := fmt.Sprintf("%s: not in force any more: %s; calibrate anew", old.Name, why)
 	c.events.fault("calibration", lane.Name, 0, c.now().Wall, reason)
 	if !c.sink.Post(lane.commissioned(c.now(), reason)) {
 		c.config.Log.Error("the ledger has no room for what the log says", zap.String("channel", lane.Name), zap.String("reason", reason))
@@ -166,6 +185,13 @@ func (c *Conductor) change(ctx context.Context, channel string, correction Corre
 	if !c.sink.Post(lane.commissioned(c.now(), reason)) {
 		return nil, 0, ErrLedgerFull
 	}
+	lane.account.BeginGain() // another gain measures from here on, with an error of its own
+	if f := c.fused(); f != nil {
+		f.lane.account.BeginGain()
+		if !c.sink.Post(f.lane.commissioned(c.now(), "channel "+lane.Name+": "+reason)) {
+			c.config.Log.Error("the ledger has no room for what the log says", zap.String("channel", f.lane.Name), zap.String("reason", reason))
+		}
+	}
 	lane.sensor, lane.correction = made, correction
 	if lane.expired != nil {
 		lane.expired.clear(c.now().Sequence, c.now().Wall)
@@ -195,8 +221,11 @@ type anew struct {
 // forgetEstimates takes all estimators out, and what they were fed with; the conductor's lock is held.
 func (c *Conductor) forgetEstimates() *anew {
 	e := &c.estimation
-	a := &anew{shadows: e.shadows}
+	a := &anew{}
 	for _, s := range e.shadows {
+		if !s.trial { // a trial ends: its time was with what is counted otherwise now
+			a.shadows = append(a.shadows, s)
+		}
 		if s.raised != nil {
 			s.raised.clear(e.newest.Sequence, e.newest.Wall)
 		}
@@ -236,9 +265,12 @@ func (c *Conductor) beginAnew(ctx context.Context, a *anew) {
 	for _, s := range a.shadows {
 		next, err := c.bring(ctx, s.candidate, nil, untold())
 		c.mu.Lock()
-		if err == nil {
+		switch {
+		case err == nil:
 			c.putInShadow(s.name, next, s.stays)
-		} else {
+		case s.stays: // its supervisor goes on trying
+			c.putInShadow(s.name, c.notStarted(s.candidate, err), true)
+		default:
 			c.events.fault("estimator", s.candidate.Program.Name()+" in the shadow as "+s.name, c.estimation.newest.Sequence, c.estimation.newest.Wall,
 				"it did not begin anew: "+err.Error())
 		}

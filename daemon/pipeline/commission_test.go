@@ -331,7 +331,7 @@ func TestCommissionKeepsCharge(t *testing.T) {
 }
 
 // reportedBasis is how the tests' channel is converted.
-const reportedBasis = "sensor.Reported {}; 1 V/count, 0 V at count 0; reversed: false; (x - 0)/1"
+const reportedBasis = "input amperes of dev, temperature wired: false; sensor.Reported {}; 1 V/count, 0 V at count 0; reversed: false; (x - 0)/1"
 
 // TestCorrectionOnAnotherConversion is not in force: the log and the ledger say so, and readings come as they are configured.
 func TestCorrectionOnAnotherConversion(t *testing.T) {

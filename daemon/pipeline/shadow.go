@@ -25,6 +25,7 @@ type shadow struct {
 	*run
 	raised *fault            // told that it failed; nil = not yet
 	heard  map[subject]int64 // wall-clock time at which it was told last what the shadow says of a subject
+	trial  bool              // it is a candidate on trial
 	stays  bool              // it is of the configuration: its state is kept
 }
 
@@ -88,9 +89,7 @@ func (c *Conductor) BeginShadow(ctx context.Context, name string, candidate Cand
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if err != nil {
-		next = newRun(candidate, c.estimation.generation, Started{}, nil)
-		next.fail(err)
-		close(next.ended)
+		next = c.notStarted(candidate, err)
 	}
 	c.putInShadow(name, next, true)
 	return err

@@ -20,10 +20,7 @@ func (c *Conductor) putFirst(candidate Candidate, r *run, err error) error {
 	defer c.mu.Unlock()
 	c.estimation.beginning = false
 	if err != nil {
-		failed := newRun(candidate, c.estimation.generation, Started{}, nil)
-		failed.fail(err)
-		close(failed.ended)
-		c.estimation.current = failed
+		c.estimation.current = c.notStarted(candidate, err)
 		c.estimation.wake()
 		return err
 	}
@@ -31,6 +28,14 @@ func (c *Conductor) putFirst(candidate Candidate, r *run, err error) error {
 	r.served.Store(true)
 	c.estimation.current, c.estimation.pending = r, nil
 	return nil
+}
+
+// notStarted stands for an estimator that did not start; the conductor's lock is held.
+func (c *Conductor) notStarted(candidate Candidate, err error) *run {
+	failed := newRun(candidate, c.estimation.generation, Started{}, nil)
+	failed.fail(err)
+	close(failed.ended)
+	return failed
 }
 
 // failedInForce gives the estimator in force if it failed. A candidate that did is for whoever started it to know.

@@ -91,6 +91,7 @@ func (c *Conductor) begin(ctx context.Context, candidate Candidate, p *progress)
 		name += "-"
 	}
 	c.putInShadow(name, next, false)
+	c.estimation.shadows[len(c.estimation.shadows)-1].trial = true
 	return name, next, nil
 }
 

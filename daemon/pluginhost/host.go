@@ -70,6 +70,7 @@ func (h *Host) command(kind string, p Program) (*exec.Cmd, error) {
 	var cmd *exec.Cmd
 	if p.Shipped != "" {
 		cmd = exec.Command(h.Executable, append(append([]string{}, h.Arguments...), kind+"/"+p.Shipped)...)
+		cmd.Env = append(cmd.Env, "GOMAXPROCS=1") // each does one thing at a time, and leaves the other cores to the readings
 	} else {
 		path, err := p.executable(h.Folder)
 		if err != nil {

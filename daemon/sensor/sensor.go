@@ -175,7 +175,7 @@ func (s *Sensor) Limits() (low, high float64) {
 
 // Reads tells that a current lies where the channel neither saturates nor refuses it, at the reference temperature.
 func (s *Sensor) Reads(amperes float64) bool {
-	raw := (amperes*(1+amperes*(s.bend.two+amperes*s.bend.three)) - s.fixed.intercept) / s.fixed.slope
+	raw := (s.bend.indication(amperes) - s.fixed.intercept) / s.fixed.slope
 	return math.Abs(amperes) <= s.MaximumAmperes && (!s.RangeKnown || raw > s.MinimumRaw && raw < s.MaximumRaw)
 }
 

@@ -45,6 +45,7 @@ func correctionFrom(c *ampledgerv1.Correction) sensor.Correction {
 	}
 	if c != nil {
 		to.PerKelvin, to.ReferenceCelsius = c.GetSlopeAmperesPerKelvin(), c.GetReferenceCelsius()
+		to.Least, to.Greatest = c.GetLeastAmperes(), c.GetGreatestAmperes()
 		to.ZeroAmperes, to.GainRatio = c.ZeroUncertaintyAmperes, c.GainUncertaintyRatio
 	}
 	return to
@@ -53,7 +54,7 @@ func correctionFrom(c *ampledgerv1.Correction) sensor.Correction {
 func correctionTo(c sensor.Correction) *ampledgerv1.Correction {
 	return &ampledgerv1.Correction{
 		CoefficientValues: c.Coefficients[:], SlopeAmperesPerKelvin: c.PerKelvin, ReferenceCelsius: c.ReferenceCelsius,
-		ZeroUncertaintyAmperes: c.ZeroAmperes, GainUncertaintyRatio: c.GainRatio,
+		ZeroUncertaintyAmperes: c.ZeroAmperes, GainUncertaintyRatio: c.GainRatio, LeastAmperes: c.Least, GreatestAmperes: c.Greatest,
 	}
 }
 

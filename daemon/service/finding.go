@@ -42,6 +42,7 @@ func findingOf(record *ampledgerv1.CommissioningRecord) (f finding, err error) {
 		k := record.GetCalibration()
 		f.correction.Coefficients = [4]float64{}
 		copy(f.correction.Coefficients[:], k.GetCoefficientValues())
+		f.correction.Least, f.correction.Greatest = k.GetLeastAmperes(), k.GetGreatestAmperes()
 		f.zero, f.gain = k.GetOffsetUncertaintyAmperes(), k.GetGainUncertaintyRatio()/math.Abs(k.GetGainRatio())
 		if gain := k.GetGainRatio(); gain < 0 {
 			return f, refuse(codes.FailedPrecondition, "", "SIGN_REVERSED", "the calibration turns the sign around: write reversed: true into the configuration instead, and calibrate anew")

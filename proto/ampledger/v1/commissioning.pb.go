@@ -1560,8 +1560,12 @@ type Correction struct {
 	ZeroUncertaintyAmperes *float64 `protobuf:"fixed64,4,opt,name=zero_uncertainty_amperes,json=zeroUncertaintyAmperes,proto3,oneof" json:"zero_uncertainty_amperes,omitempty"`
 	// Relative standard uncertainty of the gain from then on; absent = the configuration's.
 	GainUncertaintyRatio *float64 `protobuf:"fixed64,5,opt,name=gain_uncertainty_ratio,json=gainUncertaintyRatio,proto3,oneof" json:"gain_uncertainty_ratio,omitempty"`
-	unknownFields        protoimpl.UnknownFields
-	sizeCache            protoimpl.SizeCache
+	// Of a curve: the least current that is given out at which it was found; below, it goes on straight.
+	LeastAmperes float64 `protobuf:"fixed64,6,opt,name=least_amperes,json=leastAmperes,proto3" json:"least_amperes,omitempty"`
+	// And the greatest; above, it goes on straight.
+	GreatestAmperes float64 `protobuf:"fixed64,7,opt,name=greatest_amperes,json=greatestAmperes,proto3" json:"greatest_amperes,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *Correction) Reset() {
@@ -1625,6 +1629,20 @@ func (x *Correction) GetZeroUncertaintyAmperes() float64 {
 func (x *Correction) GetGainUncertaintyRatio() float64 {
 	if x != nil && x.GainUncertaintyRatio != nil {
 		return *x.GainUncertaintyRatio
+	}
+	return 0
+}
+
+func (x *Correction) GetLeastAmperes() float64 {
+	if x != nil {
+		return x.LeastAmperes
+	}
+	return 0
+}
+
+func (x *Correction) GetGreatestAmperes() float64 {
+	if x != nil {
+		return x.GreatestAmperes
 	}
 	return 0
 }
@@ -3001,14 +3019,16 @@ const file_ampledger_v1_commissioning_proto_rawDesc = "" +
 	"\n" +
 	"gain_ratio\x18\x03 \x01(\x01R\tgainRatio\x124\n" +
 	"\x16offset_deviation_ratio\x18\x04 \x01(\x01R\x14offsetDeviationRatio\x120\n" +
-	"\x14gain_deviation_ratio\x18\x05 \x01(\x01R\x12gainDeviationRatio\"\xd3\x02\n" +
+	"\x14gain_deviation_ratio\x18\x05 \x01(\x01R\x12gainDeviationRatio\"\xa3\x03\n" +
 	"\n" +
 	"Correction\x12-\n" +
 	"\x12coefficient_values\x18\x01 \x03(\x01R\x11coefficientValues\x127\n" +
 	"\x18slope_amperes_per_kelvin\x18\x02 \x01(\x01R\x15slopeAmperesPerKelvin\x12+\n" +
 	"\x11reference_celsius\x18\x03 \x01(\x01R\x10referenceCelsius\x12=\n" +
 	"\x18zero_uncertainty_amperes\x18\x04 \x01(\x01H\x00R\x16zeroUncertaintyAmperes\x88\x01\x01\x129\n" +
-	"\x16gain_uncertainty_ratio\x18\x05 \x01(\x01H\x01R\x14gainUncertaintyRatio\x88\x01\x01B\x1b\n" +
+	"\x16gain_uncertainty_ratio\x18\x05 \x01(\x01H\x01R\x14gainUncertaintyRatio\x88\x01\x01\x12#\n" +
+	"\rleast_amperes\x18\x06 \x01(\x01R\fleastAmperes\x12)\n" +
+	"\x10greatest_amperes\x18\a \x01(\x01R\x0fgreatestAmperesB\x1b\n" +
 	"\x19_zero_uncertainty_amperesB\x19\n" +
 	"\x17_gain_uncertainty_ratio\"\x9e\x02\n" +
 	"\x06Change\x120\n" +
