@@ -91,7 +91,7 @@ func (h *Host) command(kind string, p Program) (*exec.Cmd, error) {
 func (h *Host) process(name string, cmd *exec.Cmd, of Program, log *zap.Logger) *Process {
 	p := &Process{name: name, journal: &journal{log: log}, deadlines: h.Deadlines.filled()}
 	p.command = &command{
-		cmd: cmd, plaintext: of.Plaintext, mark: ownMark + newMark(), guardian: h.Guardian, memory: of.memory(), census: &h.census,
+		cmd: cmd, plaintext: of.plaintext(), mark: ownMark + newMark(), guardian: h.Guardian, memory: of.memory(), census: &h.census,
 		exited: make(chan struct{}),
 	}
 	p.client = goplugin.NewClient(&goplugin.ClientConfig{
@@ -103,7 +103,7 @@ func (h *Host) process(name string, cmd *exec.Cmd, of Program, log *zap.Logger) 
 			cmd.Env = append(cmd.Env, spec.Env...)
 			return p.command, nil
 		},
-		AutoMTLS:     !of.Plaintext,
+		AutoMTLS:     !of.plaintext(),
 		SkipHostEnv:  true,
 		StartTimeout: 2 * p.deadlines.Start, // never reached: see dispense
 		SyncStderr:   p.journal,
