@@ -44,17 +44,6 @@ func (c *Conductor) Correct(channel string, correction Correction) {
 	}
 }
 
-// CheckCorrection tells why a correction cannot be put in force on a channel; nil = it can.
-func (c *Conductor) CheckCorrection(channel string, correction Correction) error {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	lane, err := c.lane(channel)
-	if err == nil {
-		_, err = lane.sensorWith(correction)
-	}
-	return err
-}
-
 // Basis describes how the configuration and the driver have a channel's raw values converted: what any correction rests on.
 func (c *Conductor) Basis(channel string) (string, error) {
 	c.mu.Lock()
@@ -142,16 +131,27 @@ func (l *Lane) sensorWith(correction Correction) (*sensor.Sensor, error) {
 	return made, nil
 }
 
+// Keep stores a correction before it is put in force, fills in what it is called from then on, and gives the reason for the ledger.
+type Keep func(correction *Correction) (reason string, err error)
+
 // Commission puts a correction in force on a channel between two frames, in the place of the one before: the summary that is open is closed, what was
-// counted is posted, and an entry of its own, for which reason is given, says that what follows is counted otherwise. Estimators work on what the sensor
+// counted is posted, and an entry of its own says that what follows is counted otherwise. Estimators work on what the sensor
 // makes, so those of the conductor begin anew, without what they knew and without what was retained; until they have answered, readings are
-// statically compensated. It gives the first sequence that is converted so. On an error nothing has changed.
-func (c *Conductor) Commission(ctx context.Context, channel string, correction Correction, reason string) (from uint64, err error) {
+// statically compensated. It gives the first sequence that is converted so. On an error nothing has changed. Keep is called once, and only when nothing is in the way
+// of the change any more but a window or a measurement that begins meanwhile, or a full ledger: no reading waits for it, and no swap comes between.
+func (c *Conductor) Commission(ctx context.Context, channel string, correction Correction, keep Keep) (from uint64, err error) {
 	unlock, err := c.claim()
 	if err != nil {
 		return 0, err
 	}
 	defer unlock()
+	if err := c.changeable(channel, correction); err != nil {
+		return 0, err
+	}
+	reason, err := keep(&correction)
+	if err != nil {
+		return 0, err
+	}
 	anew, from, err := c.change(ctx, channel, correction, reason)
 	if err != nil {
 		return 0, err
@@ -160,21 +160,34 @@ func (c *Conductor) Commission(ctx context.Context, channel string, correction C
 	return from, nil
 }
 
+// changeable tells why a correction cannot be put in force on a channel now; nil = it can.
+func (c *Conductor) changeable(channel string, correction Correction) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	_, _, err := c.changing(channel, correction)
+	return err
+}
+
+// changing gives the lane that a correction is for and its sensor with it, if nothing is in the way; the conductor's lock is held.
+func (c *Conductor) changing(channel string, correction Correction) (*Lane, *sensor.Sensor, error) {
+	lane, err := c.lane(channel)
+	switch {
+	case err != nil:
+		return nil, nil, err
+	case c.declared != nil:
+		return nil, nil, ErrWindowBusy
+	case c.measured != nil:
+		return nil, nil, ErrMeasureBusy
+	}
+	made, err := lane.sensorWith(correction)
+	return lane, made, err
+}
+
 // change does what must lie between two frames.
 func (c *Conductor) change(ctx context.Context, channel string, correction Correction, reason string) (*anew, uint64, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	lane, err := c.lane(channel)
-	if err != nil {
-		return nil, 0, err
-	}
-	if c.declared != nil {
-		return nil, 0, ErrWindowBusy
-	}
-	if c.measured != nil {
-		return nil, 0, ErrMeasureBusy
-	}
-	made, err := lane.sensorWith(correction)
+	lane, made, err := c.changing(channel, correction)
 	if err != nil {
 		return nil, 0, err
 	}

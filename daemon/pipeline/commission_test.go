@@ -28,6 +28,9 @@ func anewEach(amperes float64) (start func() (*observer, error), all *[]*observe
 	}, all
 }
 
+// said keeps a correction by giving its reason alone.
+func said(reason string) Keep { return func(*Correction) (string, error) { return reason, nil } }
+
 // TestCommission corrects a zero of 0.5 A in the middle of a summary: what came before is posted as it was counted, an entry says from when on it is
 // counted otherwise, and the estimators begin anew on what they now get alone. Until they have answered, nothing else is subtracted.
 func TestCommission(t *testing.T) {
@@ -38,7 +41,7 @@ func TestCommission(t *testing.T) {
 		_, err := c.AddShadow(t.Context(), "beside", named("side"), func(Progress) {})
 		check(t, err)
 		c.Apply(t.Context(), "dev", frame(10, 3, 5, 0))
-		from, err := c.Commission(t.Context(), "meter", zeroOf(0.5, 7), "record 7: zero")
+		from, err := c.Commission(t.Context(), "meter", zeroOf(0.5, 7), said("record 7: zero"))
 		check(t, err)
 		if from != 15 || c.InForce("meter") != 7 {
 			t.Errorf("from %d, in force is record %d", from, c.InForce("meter"))
@@ -77,14 +80,21 @@ func TestCommission(t *testing.T) {
 	})
 }
 
-// TestCommissionRefused leaves everything as it was.
+var errUnstored = errors.New("no room on disk")
+
+// TestCommissionRefused leaves everything as it was, and keeps nothing unless nothing but the ledger's room is in the way.
 func TestCommissionRefused(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		j := &journal{}
 		c := live(t, j, starts{})
+		unkept := func(*Correction) (string, error) {
+			t.Error("a change was kept that is refused")
+			return "", nil
+		}
+		keep := unkept
 		refused := func(want error, text, channel string, correction Correction) {
 			t.Helper()
-			if _, err := c.Commission(t.Context(), channel, correction, "x"); !errors.Is(err, want) || !strings.Contains(err.Error(), text) {
+			if _, err := c.Commission(t.Context(), channel, correction, keep); !errors.Is(err, want) || !strings.Contains(err.Error(), text) {
 				t.Errorf("got %v, want %v", err, want)
 			}
 		}
@@ -93,14 +103,20 @@ func TestCommissionRefused(t *testing.T) {
 		inverse.Coefficients[1], drifting.PerKelvin = -1, 1
 		refused(ErrCorrection, "gain is -1", "meter", inverse)
 		refused(ErrCorrection, "none is wired", "meter", drifting)
-		if err := c.CheckCorrection("meter", drifting); !errors.Is(err, ErrCorrection) {
-			t.Errorf("checked: %v", err)
-		}
 		ctx, cancel := context.WithCancel(t.Context())
 		wait := declare(ctx, c, 60e9)
 		refused(ErrWindowBusy, "", "meter", zeroOf(1, 1))
 		cancel()
 		<-wait
+		var swapping func()
+		if swapping, _ = c.claim(); swapping == nil {
+			t.Fatal("no swap can be begun")
+		}
+		refused(ErrSwapBusy, "", "meter", zeroOf(1, 1))
+		swapping()
+		keep = func(*Correction) (string, error) { return "", errUnstored }
+		refused(errUnstored, "", "meter", zeroOf(1, 1))
+		keep = said("x")
 		j.full = true
 		refused(ErrLedgerFull, "", "meter", zeroOf(1, 1))
 		j.full = false
@@ -108,7 +124,7 @@ func TestCommissionRefused(t *testing.T) {
 			t.Errorf("generation %d, offset %g, record %d, reading %g", generation, offset, c.InForce("meter"), j.amperes[10])
 		}
 		unbound := unboundConductor(t, j, ConductorConfig{})
-		if err := unbound.CheckCorrection("meter", zeroOf(1, 1)); !errors.Is(err, ErrCorrection) {
+		if _, err := unbound.Commission(t.Context(), "meter", zeroOf(1, 1), unkept); !errors.Is(err, ErrCorrection) {
 			t.Errorf("not bound: %v", err)
 		}
 	})
@@ -153,7 +169,7 @@ func TestCorrectionExpires(t *testing.T) {
 		c := live(t, j, starts{})
 		soon := zeroOf(0.5, 7)
 		soon.Expires = 3e9
-		_, err := c.Commission(t.Context(), "meter", soon, "record 7")
+		_, err := c.Commission(t.Context(), "meter", soon, said("record 7"))
 		check(t, err)
 		warned := func() (lines []string) {
 			for _, line := range j.told() {
@@ -171,7 +187,7 @@ func TestCorrectionExpires(t *testing.T) {
 		if got := warned(); !cmp.Equal(got, []string{"calibration meter RAISED"}) {
 			t.Errorf("warned at 5 s: %q", got)
 		}
-		_, err = c.Commission(t.Context(), "meter", zeroOf(0.5, 8), "record 8")
+		_, err = c.Commission(t.Context(), "meter", zeroOf(0.5, 8), said("record 8"))
 		check(t, err)
 		c.Apply(t.Context(), "dev", frame(50, 3, 10, 0))
 		if got := warned(); !cmp.Equal(got, []string{"calibration meter RAISED", "calibration meter CLEARED"}) {
@@ -205,7 +221,7 @@ func TestMeasure(t *testing.T) {
 		if _, err := c.Measure(t.Context(), []string{"meter"}, 1e9); !errors.Is(err, ErrMeasureBusy) {
 			t.Errorf("a second one: %v", err)
 		}
-		if _, err := c.Commission(t.Context(), "meter", zeroOf(1, 1), "x"); !errors.Is(err, ErrMeasureBusy) {
+		if _, err := c.Commission(t.Context(), "meter", zeroOf(1, 1), said("x")); !errors.Is(err, ErrMeasureBusy) {
 			t.Errorf("a change meanwhile: %v", err)
 		}
 		f := frame(15, 7, 45, 0)
@@ -319,7 +335,7 @@ func TestCommissionKeepsCharge(t *testing.T) {
 		c.Apply(t.Context(), "dev", frame(0, 4, 21, 0))
 		half := Uncorrected()
 		half.Coefficients[1], half.Record = 2, 1
-		_, err := c.Commission(t.Context(), "meter", half, "record 1")
+		_, err := c.Commission(t.Context(), "meter", half, said("record 1"))
 		check(t, err)
 		c.Apply(t.Context(), "dev", frame(21, 4, 20, 0))
 		c.Post(t.Context())

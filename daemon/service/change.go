@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 
 	"github.com/ampledger/ampledger/daemon/pipeline"
 	"github.com/ampledger/ampledger/daemon/sensor"
@@ -152,11 +153,7 @@ func (s *commissioningServer) takeBack(ctx context.Context, change *ampledgerv1.
 		return err
 	}
 	change.After, change.InForceAfterSequence = applied.GetApplied().GetBefore(), applied.GetApplied().GetInForceBeforeSequence()
-	if change.GetInForceAfterSequence() == 0 {
-		return nil
-	}
-	earlier, err := s.record(ctx, change.GetInForceAfterSequence())
-	change.ExpiresWallNanos = earlier.GetApplied().GetExpiresWallNanos()
+	change.ExpiresWallNanos, err = s.expiryOf(ctx, change.GetInForceAfterSequence())
 	return err
 }
 
@@ -179,22 +176,27 @@ func (s *commissioningServer) inForceOn(ctx context.Context, c *Conductor, chann
 	return change, nil
 }
 
-// put stores a change and puts it in force. One that then cannot be is taken back by a record that says so.
+// put stores a change and puts it in force. It is stored only when nothing is in the way; one that cannot be put in force even so is taken back by a record that
+// says so.
 func (s *commissioningServer) put(ctx context.Context, c *Conductor, record *ampledgerv1.CommissioningRecord, what string) (*ampledgerv1.CommissioningRecord, uint64, error) {
-	change, _ := changeOf(record)
-	if err := c.CheckCorrection(record.GetChannel(), pipeline.Correction{Correction: correctionFrom(change.GetAfter())}); err != nil {
-		return nil, 0, changeStatus(err)
-	}
-	stored, err := s.keep(ctx, record)
-	if err != nil {
-		return nil, 0, err
-	}
 	if by := record.GetBy(); by != "" {
 		what += ", says " + by
 	}
-	from, err := c.Commission(ctx, record.GetChannel(), CorrectionOf(stored), store.RecordName(stored)+": "+what)
-	if err != nil {
+	change, _ := changeOf(record)
+	var stored *ampledgerv1.CommissioningRecord
+	from, err := c.Commission(ctx, record.GetChannel(), pipeline.Correction{Correction: correctionFrom(change.GetAfter())}, func(correction *pipeline.Correction) (string, error) {
+		kept, err := s.keep(ctx, record)
+		if err != nil {
+			return "", err
+		}
+		stored, *correction = kept, CorrectionOf(kept)
+		return store.RecordName(kept) + ": " + what, nil
+	})
+	switch {
+	case err != nil && stored != nil:
 		return nil, 0, errors.Join(changeStatus(err), s.undo(ctx, stored, err))
+	case err != nil:
+		return nil, 0, changeStatus(err)
 	}
 	if s.backend.Durable != nil {
 		if err := s.backend.Durable(ctx); err != nil {
@@ -210,15 +212,30 @@ func (s *commissioningServer) undo(ctx context.Context, stored *ampledgerv1.Comm
 	back := &ampledgerv1.Change{
 		Before: change.GetAfter(), After: change.GetBefore(), InForceAfterSequence: change.GetInForceBeforeSequence(), Basis: change.GetBasis(),
 	}
-	_, err := s.keep(context.WithoutCancel(ctx), &ampledgerv1.CommissioningRecord{
+	ctx = context.WithoutCancel(ctx)
+	expires, unread := s.expiryOf(ctx, back.GetInForceAfterSequence())
+	back.ExpiresWallNanos = expires
+	_, err := s.keep(ctx, &ampledgerv1.CommissioningRecord{
 		Conductor: stored.GetConductor(), Channel: stored.GetChannel(), RefersToSequence: stored.GetRecordSequence(),
 		Note: "it was not put in force: " + why.Error(), Body: &ampledgerv1.CommissioningRecord_Reverted{Reverted: back},
 	})
-	return err
+	return errors.Join(unread, err)
 }
 
-// changeStatus maps what a change may be refused for.
+// expiryOf gives the date at which what an applied record put in force should be found anew; 0 = never, or there is no such record since the sequence is 0.
+func (s *commissioningServer) expiryOf(ctx context.Context, applied uint64) (int64, error) {
+	if applied == 0 {
+		return 0, nil
+	}
+	record, err := s.record(ctx, applied)
+	return record.GetApplied().GetExpiresWallNanos(), err
+}
+
+// changeStatus maps what a change may be refused for; what is a refusal already stays as it is.
 func changeStatus(err error) error {
+	if _, refusal := status.FromError(err); refusal {
+		return err
+	}
 	for _, each := range []struct {
 		is     error
 		code   codes.Code

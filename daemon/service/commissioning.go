@@ -34,6 +34,7 @@ func (s *commissioningServer) CaptureZero(ctx context.Context, request *ampledge
 	if err := checkWords(request.GetBy(), request.GetNote()); err != nil {
 		return nil, err
 	}
+	bases := basesOf(c)
 	captured, err := c.Declare(ctx, pipeline.Window{Nanos: request.GetDurationNanos(), By: request.GetBy(), Note: request.GetNote()})
 	switch {
 	case errors.Is(err, pipeline.ErrWindowBusy):
@@ -46,7 +47,7 @@ func (s *commissioningServer) CaptureZero(ctx context.Context, request *ampledge
 		return nil, markStatus(err)
 	}
 	response := zeroResponse(captured)
-	return response, s.keepZeros(ctx, request, captured, response)
+	return response, s.keepZeros(ctx, c, bases, request, captured, response)
 }
 
 func zeroResponse(captured *pipeline.Captured) *ampledgerv1.CaptureZeroResponse {

@@ -82,6 +82,16 @@ func (b *bench) point(amperes, shows float64) *ampledgerv1.CommissioningRecord {
 	return response.GetRecord()
 }
 
+// basis is how the shunt is converted.
+func (b *bench) basis() string {
+	b.t.Helper()
+	basis, err := b.Conductor("pack").Basis("shunt")
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return basis
+}
+
 // stated says a point that was read elsewhere.
 func (b *bench) stated(amperes, shows float64) error {
 	_, err := b.AddCalibrationPoint(b.t.Context(), &ampledgerv1.AddCalibrationPointRequest{
@@ -187,7 +197,7 @@ func TestCalibrationLive(t *testing.T) {
 		t.Error("points of before the change made a calibration")
 	}
 	_, err = b.FitCalibration(t.Context(), &ampledgerv1.FitCalibrationRequest{Conductor: "pack", Channel: "shunt", PointSequence: k.GetPointSequence()})
-	refused(t, err, codes.InvalidArgument, "RECORD_OF_BEFORE_A_CHANGE", "point_sequence")
+	refused(t, err, codes.InvalidArgument, "FOUND_BEFORE_A_CHANGE", "point_sequence")
 	for _, amperes := range []float64{-50, 50, 90} {
 		b.point(amperes, -0.4+1.02*amperes)
 	}
@@ -337,6 +347,7 @@ func TestZeroDrift(t *testing.T) {
 	for celsius, amperes := range map[float64]float64{10: 0.2, 20: 0.3, 30: 0.4} {
 		_, err := b.Store.AppendRecord(t.Context(), &ampledgerv1.CommissioningRecord{
 			Conductor: "pack", Channel: "shunt", Body: &ampledgerv1.CommissioningRecord_Zero{Zero: &ampledgerv1.ZeroFound{
+				Basis:       b.basis(),
 				MeanAmperes: amperes, StandardUncertaintyAmperes: 0.01, TemperatureCelsius: &celsius, Steady: true,
 			}},
 		})

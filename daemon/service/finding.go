@@ -12,7 +12,7 @@ import (
 
 // finding is what a record found that can be applied.
 type finding struct {
-	under      uint64
+	on         footing
 	correction sensor.Correction
 	zero, gain float64 // standard uncertainties
 	against    string  // what speaks against it; empty = nothing
@@ -26,7 +26,7 @@ const (
 )
 
 func findingOf(record *ampledgerv1.CommissioningRecord) (f finding, err error) {
-	f = finding{under: foundUnder(record), correction: sensor.NoCorrection, sequence: record.GetRecordSequence()}
+	f = finding{on: footingOf(record), correction: sensor.NoCorrection, sequence: record.GetRecordSequence()}
 	switch {
 	case record.GetZero() != nil:
 		z := record.GetZero()
@@ -74,9 +74,8 @@ func (f *finding) check(request *ampledgerv1.ApplyCalibrationRequest) error {
 // onto puts the finding on what is in force before a change, and into the change. The uncertainties are those asked for, else those stated before, and never less than
 // the finding's own.
 func (f *finding) onto(change *ampledgerv1.Change, request *ampledgerv1.ApplyCalibrationRequest, configuredZero, configuredGain float64) error {
-	if under := change.GetInForceBeforeSequence(); f.under != under {
-		return refuse(codes.FailedPrecondition, "", "FOUND_BEFORE_A_CHANGE", fmt.Sprintf(
-			"record %d was found under another correction than is in force now (%s, not %s): find it anew", f.sequence, changeName(f.under), changeName(under)))
+	if reason, text := f.on.against(footing{change.GetInForceBeforeSequence(), change.GetBasis()}, f.sequence); reason != "" {
+		return refuse(codes.FailedPrecondition, "", reason, text)
 	}
 	before := correctionFrom(change.GetBefore())
 	f.correction.ZeroAmperes = stated(request.ZeroUncertaintyAmperes, before.ZeroAmperes, f.zero, configuredZero)

@@ -29,7 +29,11 @@ func (s *commissioningServer) FitCalibration(ctx context.Context, request *ample
 	if err := checkFit(request); err != nil {
 		return nil, err
 	}
-	records, err := s.recordsOf(ctx, c, request.GetChannel(), "point", request.GetPointSequence())
+	now, err := footingNow(c, lane.Name)
+	if err != nil {
+		return nil, err
+	}
+	records, err := s.recordsOf(ctx, c, lane.Name, "point", request.GetPointSequence(), now)
 	if err != nil {
 		return nil, err
 	}
@@ -37,7 +41,7 @@ func (s *commissioningServer) FitCalibration(ctx context.Context, request *ample
 	if err != nil {
 		return nil, refuse(codes.InvalidArgument, "point_sequence", "NO_CALIBRATION", err.Error())
 	}
-	fitted.InForceSequence = c.InForce(request.GetChannel())
+	fitted.InForceSequence, fitted.Basis = now.change, now.basis
 	if fitted.Shift, err = s.shift(ctx, c.Name(), lane.Name, fitted); err != nil {
 		return nil, err
 	}
@@ -158,7 +162,8 @@ func judgements(curve *calibration.Curve, to *ampledgerv1.Calibration) {
 	}
 }
 
-// shift holds a calibration against the one before it of the channel: both as lines of what the configuration alone makes. Nil = there is none before.
+// shift holds a calibration against the one before it of the channel: both as lines of what the configuration alone makes. Nil = there is none before, or it was
+// found on another conversion.
 func (s *commissioningServer) shift(ctx context.Context, conductor, channel string, now *ampledgerv1.Calibration) (*ampledgerv1.CalibrationShift, error) {
 	record, err := s.backend.Records.NewestRecord(ctx, store.RecordFilter{Conductor: conductor, Channel: channel, Kinds: []string{"calibration"}})
 	if errors.Is(err, store.ErrNoRecord) {
@@ -168,6 +173,9 @@ func (s *commissioningServer) shift(ctx context.Context, conductor, channel stri
 		return nil, statusOf(err)
 	}
 	before := record.GetCalibration()
+	if before.GetBasis() != now.GetBasis() {
+		return nil, nil
+	}
 	offset, gain, err := s.lineOf(ctx, now)
 	if err != nil {
 		return nil, err

@@ -21,14 +21,21 @@ func (s *commissioningServer) AddCalibrationPoint(ctx context.Context, request *
 	if err := s.checkPoint(request); err != nil {
 		return nil, err
 	}
+	before, err := footingNow(c, request.GetChannel())
+	if err != nil {
+		return nil, err
+	}
 	point := &ampledgerv1.CalibrationPoint{
 		ReferenceAmperes: request.GetReferenceAmperes(), ReferenceUncertaintyAmperes: request.GetReferenceUncertaintyAmperes(),
 		IndicatedAmperes: request.GetIndicatedAmperes(), IndicatedUncertaintyAmperes: request.GetIndicatedUncertaintyAmperes(),
-		Sweep: request.GetSweep(), ReferenceChannel: request.GetReferenceChannel(), InForceSequence: c.InForce(request.GetChannel()),
+		Sweep: request.GetSweep(), ReferenceChannel: request.GetReferenceChannel(), InForceSequence: before.change, Basis: before.basis,
 	}
 	if request.IndicatedAmperes == nil {
 		if err := measurePoint(ctx, c, request, point); err != nil {
 			return nil, err
+		}
+		if after, err := footingNow(c, request.GetChannel()); err != nil || after != before {
+			return nil, refuse(codes.Aborted, "", "CONVERSION_CHANGED", conversionChanged)
 		}
 	}
 	stored, err := s.keep(ctx, &ampledgerv1.CommissioningRecord{

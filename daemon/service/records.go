@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
 
 	"github.com/ampledger/ampledger/daemon/pipeline"
 	"github.com/ampledger/ampledger/daemon/store"
@@ -25,8 +26,11 @@ type Records interface {
 	NewestRecord(ctx context.Context, filter store.RecordFilter) (*ampledgerv1.CommissioningRecord, error)
 }
 
-// mostRecords is how many records are given at once.
-const mostRecords = 1000
+const (
+	mostRecords     = 1000    // in one answer
+	mostRecordBytes = 1 << 20 // in one answer, but one record is always given
+	recordsAtOnce   = 50      // read from the store
+)
 
 // ListRecords implements the call.
 func (s *commissioningServer) ListRecords(ctx context.Context, request *ampledgerv1.ListRecordsRequest) (*ampledgerv1.ListRecordsResponse, error) {
@@ -39,12 +43,32 @@ func (s *commissioningServer) ListRecords(ctx context.Context, request *ampledge
 	if limit == 0 || limit > mostRecords {
 		limit = mostRecords
 	}
-	records, err := s.backend.Records.Records(ctx, request.GetAfterSequence(),
-		store.RecordFilter{Conductor: request.GetConductor(), Channel: request.GetChannel()}, limit)
-	if err != nil {
-		return nil, statusOf(err)
+	return s.pageOf(ctx, request.GetAfterSequence(), store.RecordFilter{Conductor: request.GetConductor(), Channel: request.GetChannel()}, limit)
+}
+
+// pageOf gives records until there are as many as the limit, or as large as an answer may be.
+func (s *commissioningServer) pageOf(ctx context.Context, after uint64, filter store.RecordFilter, limit int) (*ampledgerv1.ListRecordsResponse, error) {
+	page, size := &ampledgerv1.ListRecordsResponse{}, 0
+	for {
+		wanted := min(limit-len(page.Records), recordsAtOnce)
+		if wanted == 0 {
+			return page, nil
+		}
+		records, err := s.backend.Records.Records(ctx, after, filter, wanted)
+		if err != nil {
+			return nil, statusOf(err)
+		}
+		for _, record := range records {
+			after, size = record.GetRecordSequence(), size+proto.Size(record)
+			if size > mostRecordBytes && len(page.Records) > 0 {
+				return page, nil
+			}
+			page.Records = append(page.Records, record)
+		}
+		if len(records) < wanted {
+			return page, nil
+		}
 	}
-	return &ampledgerv1.ListRecordsResponse{Records: records}, nil
 }
 
 // keep stores a record, with the time and who says so.
@@ -71,48 +95,65 @@ func (s *commissioningServer) channel(conductor, channel string) (*Conductor, *p
 	return nil, nil, refuse(codes.NotFound, "channel", "CHANNEL_UNKNOWN", "conductor "+quote(conductor)+" has no channel "+quote(channel)+" that reads a sensor")
 }
 
-// recordsOf gives the records of a channel that are named, or all of a kind that were found under the change in force. Each must be of that kind, of
-// that channel and found under that change: what a channel indicated before a change, it does not indicate any more.
-func (s *commissioningServer) recordsOf(ctx context.Context, c *Conductor, channel, kind string, named []uint64) (records []*ampledgerv1.CommissioningRecord, err error) {
-	inForce := c.InForce(channel)
-	if len(named) == 0 {
-		return s.recordsUnder(ctx, c.Name(), channel, kind, inForce)
+// mostFitted is how many records a fit may be made of: what it costs grows with their square.
+const mostFitted = 2000
+
+// recordsOf gives the records of a channel that are named, or all of a kind that were found on the footing of now. Each must be of that kind, of that channel, found
+// on that footing and named once: twice the same figure is no second one.
+func (s *commissioningServer) recordsOf(ctx context.Context, c *Conductor, channel, kind string, named []uint64, now footing) (records []*ampledgerv1.CommissioningRecord, err error) {
+	field := kind + "_sequence"
+	if len(named) > mostFitted {
+		return nil, tooMany(field)
 	}
+	if len(named) == 0 {
+		return s.recordsOn(ctx, store.RecordFilter{Conductor: c.Name(), Channel: channel, Kinds: []string{kind}}, field, now)
+	}
+	once := map[uint64]bool{}
 	for _, sequence := range named {
+		if once[sequence] {
+			return nil, refuse(codes.InvalidArgument, field, "RECORD_NAMED_TWICE", fmt.Sprintf("record %d is named twice: it counts once", sequence))
+		}
+		once[sequence] = true
 		record, err := s.record(ctx, sequence)
 		if err != nil {
 			return nil, err
 		}
 		if record.GetConductor() != c.Name() || record.GetChannel() != channel || store.RecordKind(record) != kind {
-			return nil, refuse(codes.InvalidArgument, kind+"_sequence", "RECORD_OF_ANOTHER_KIND",
+			return nil, refuse(codes.InvalidArgument, field, "RECORD_OF_ANOTHER_KIND",
 				fmt.Sprintf("record %d is no %s of channel %s", sequence, kind, channel))
 		}
-		if foundUnder(record) != inForce {
-			return nil, refuse(codes.InvalidArgument, kind+"_sequence", "RECORD_OF_BEFORE_A_CHANGE", fmt.Sprintf(
-				"record %d was taken under another correction of channel %s than is in force now (%s, not %s): take it anew", sequence, channel,
-				changeName(foundUnder(record)), changeName(inForce)))
+		if reason, text := footingOf(record).against(now, sequence); reason != "" {
+			return nil, refuse(codes.InvalidArgument, field, reason, text)
 		}
 		records = append(records, record)
 	}
 	return records, nil
 }
 
-func (s *commissioningServer) recordsUnder(ctx context.Context, conductor, channel, kind string, inForce uint64) (found []*ampledgerv1.CommissioningRecord, err error) {
+// recordsOn gives all that a filter lets through and that were found on a footing.
+func (s *commissioningServer) recordsOn(ctx context.Context, filter store.RecordFilter, field string, now footing) (found []*ampledgerv1.CommissioningRecord, err error) {
 	for after := uint64(0); ; {
-		page, err := s.backend.Records.Records(ctx, after, store.RecordFilter{Conductor: conductor, Channel: channel, Kinds: []string{kind}}, mostRecords)
+		page, err := s.backend.Records.Records(ctx, after, filter, recordsAtOnce)
 		if err != nil {
 			return nil, statusOf(err)
 		}
 		for _, record := range page {
 			after = record.GetRecordSequence()
-			if foundUnder(record) == inForce {
+			if footingOf(record) == now {
 				found = append(found, record)
 			}
 		}
-		if len(page) < mostRecords {
+		if len(found) > mostFitted {
+			return nil, tooMany(field)
+		}
+		if len(page) < recordsAtOnce {
 			return found, nil
 		}
 	}
+}
+
+func tooMany(field string) error {
+	return refuse(codes.InvalidArgument, field, "TOO_MANY_RECORDS", fmt.Sprintf("a fit is made of at most %d records: name fewer", mostFitted))
 }
 
 // record gives one.
@@ -125,24 +166,6 @@ func (s *commissioningServer) record(ctx context.Context, sequence uint64) (*amp
 		return nil, statusOf(err)
 	}
 	return record, nil
-}
-
-// foundUnder is the change that was in force when something was found; 0 = none.
-func foundUnder(record *ampledgerv1.CommissioningRecord) uint64 {
-	for _, of := range []interface{ GetInForceSequence() uint64 }{record.GetZero(), record.GetDrift(), record.GetPoint(), record.GetCalibration()} {
-		if under := of.GetInForceSequence(); under != 0 {
-			return under
-		}
-	}
-	return 0
-}
-
-// changeName is what a refusal calls a change.
-func changeName(sequence uint64) string {
-	if sequence == 0 {
-		return "the configuration alone"
-	}
-	return fmt.Sprintf("record %d", sequence)
 }
 
 // isNumber tells a figure that is one.

@@ -11,12 +11,33 @@ import (
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
-// keepZeros stores what each channel read in a rest, if it was steady or that is to be forced, and says in the response what became of it.
-func (s *commissioningServer) keepZeros(ctx context.Context, request *ampledgerv1.CaptureZeroRequest, captured *pipeline.Captured, response *ampledgerv1.CaptureZeroResponse) error {
+// conversionChanged is why figures are not kept that were read while the device was described anew.
+const conversionChanged = "the conversion of the raw values changed while they were read: capture anew"
+
+// basesOf gives how raw values are converted, by channel; a channel that is not bound is not there.
+func basesOf(c *Conductor) map[string]string {
+	bases := map[string]string{}
+	for _, lane := range c.Lanes() {
+		if basis, err := c.Basis(lane.Name); err == nil {
+			bases[lane.Name] = basis
+		}
+	}
+	return bases
+}
+
+// keepZeros stores what each channel read in a rest, if it was steady or that is to be forced, and says in the response what became of it. Before are the bases at
+// its beginning.
+func (s *commissioningServer) keepZeros(ctx context.Context, c *Conductor, before map[string]string, request *ampledgerv1.CaptureZeroRequest, captured *pipeline.Captured, response *ampledgerv1.CaptureZeroResponse) error {
+	now := basesOf(c)
 	for i := range captured.Zeros {
 		to := response.GetChannels()[i]
 		if to.Found = zeroFound(&captured.Zeros[i], captured); to.GetFound() == nil {
 			to.Refusal = captured.Zeros[i].NoFind.Error()
+			continue
+		}
+		to.Found.Basis = now[to.GetChannel()]
+		if was, known := before[to.GetChannel()]; known && was != to.GetFound().GetBasis() {
+			to.Refusal = conversionChanged
 			continue
 		}
 		if !to.GetFound().GetSteady() {
@@ -70,11 +91,15 @@ func (s *commissioningServer) FitZeroDrift(ctx context.Context, request *ampledg
 	if !isNumber(request.GetReferenceCelsius()) {
 		return nil, refuse(codes.InvalidArgument, "reference_celsius", "NOT_FINITE", "the reference temperature is no number")
 	}
-	zeros, err := s.recordsOf(ctx, c, request.GetChannel(), "zero", request.GetZeroSequence())
+	now, err := footingNow(c, request.GetChannel())
 	if err != nil {
 		return nil, err
 	}
-	drift := &ampledgerv1.ZeroDrift{ReferenceCelsius: request.GetReferenceCelsius(), InForceSequence: c.InForce(request.GetChannel())}
+	zeros, err := s.recordsOf(ctx, c, request.GetChannel(), "zero", request.GetZeroSequence(), now)
+	if err != nil {
+		return nil, err
+	}
+	drift := &ampledgerv1.ZeroDrift{ReferenceCelsius: request.GetReferenceCelsius(), InForceSequence: now.change, Basis: now.basis}
 	if err := fitDrift(drift, zeros); err != nil {
 		return nil, refuse(codes.InvalidArgument, "zero_sequence", "NO_DRIFT", err.Error())
 	}

@@ -22,7 +22,7 @@ type applyFlags struct {
 }
 
 func (f *applyFlags) add(c *cobra.Command) {
-	c.Flags().Float64Var(&f.zero, "zero-uncertainty", 0, "standard uncertainty of the zero from then on, amperes, not less than was found; default as configured")
+	c.Flags().Float64Var(&f.zero, "zero-uncertainty", 0, "standard uncertainty of the zero from then on, amperes, not less than was found; default what is stated now, or what was found if that is greater")
 	c.Flags().Float64Var(&f.gain, "gain-uncertainty", 0, "relative standard uncertainty of the gain from then on, likewise")
 	c.Flags().StringVar(&f.expires, "expires", "", "when it should be found anew, a date such as 2027-01-31: an event warns from then on")
 	c.Flags().BoolVar(&f.force, "force", false, "apply it although its figures speak against it; goes into the record")

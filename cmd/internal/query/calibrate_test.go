@@ -46,7 +46,7 @@ func TestCalibrate(t *testing.T) {
 		{"calibrate fit --channel shunt --gain-limit 5 --apply --gain-uncertainty 0.001 --expires 2099-01-31 --by meter", 0,
 			[]string{"against record 9", "applied record 10, to be found anew by 2099-01-31", "in force from sequence", "#11"}},
 		{"calibrate fit --channel shunt", 1, []string{"0 point(s): a calibration needs two at least"}},
-		{"calibrate fit --channel shunt --records 3,4", 1, []string{"record 3 was taken under another correction", "take it anew"}},
+		{"calibrate fit --channel shunt --records 3,4", 1, []string{"record 3 was found under another correction", "capture anew"}},
 		{"calibrate --channel shunt --reference 0A±10mA --seconds 3 --sweep up", 0, []string{"point +0 A ± 0.01 A, indicated", "going up", "#12"}},
 		{"calibrate --channel shunt --against magnetic --seconds 3 --json", 0, []string{`"reference_channel":"magnetic"`, `"common_offset_amperes":2`}},
 		{"calibrate apply 10", 1, []string{"record 10 was found under another correction"}},

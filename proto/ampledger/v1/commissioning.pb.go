@@ -423,8 +423,10 @@ type ZeroFound struct {
 	TrendUncertaintyAmperesPerSecond float64 `protobuf:"fixed64,17,opt,name=trend_uncertainty_amperes_per_second,json=trendUncertaintyAmperesPerSecond,proto3" json:"trend_uncertainty_amperes_per_second,omitempty"`
 	// The change that was in force; 0 = none.
 	InForceSequence uint64 `protobuf:"varint,18,opt,name=in_force_sequence,json=inForceSequence,proto3" json:"in_force_sequence,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// How the configuration had raw values converted: on another conversion the zero says nothing.
+	Basis         string `protobuf:"bytes,19,opt,name=basis,proto3" json:"basis,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ZeroFound) Reset() {
@@ -583,6 +585,13 @@ func (x *ZeroFound) GetInForceSequence() uint64 {
 	return 0
 }
 
+func (x *ZeroFound) GetBasis() string {
+	if x != nil {
+		return x.Basis
+	}
+	return ""
+}
+
 // ZeroDrift is how a zero follows the temperature.
 type ZeroDrift struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -608,8 +617,10 @@ type ZeroDrift struct {
 	HighestCelsius float64 `protobuf:"fixed64,10,opt,name=highest_celsius,json=highestCelsius,proto3" json:"highest_celsius,omitempty"`
 	// The change that was in force; 0 = none.
 	InForceSequence uint64 `protobuf:"varint,11,opt,name=in_force_sequence,json=inForceSequence,proto3" json:"in_force_sequence,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// How the configuration had raw values converted: on another conversion the drift says nothing.
+	Basis         string `protobuf:"bytes,12,opt,name=basis,proto3" json:"basis,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ZeroDrift) Reset() {
@@ -719,6 +730,13 @@ func (x *ZeroDrift) GetInForceSequence() uint64 {
 	return 0
 }
 
+func (x *ZeroDrift) GetBasis() string {
+	if x != nil {
+		return x.Basis
+	}
+	return ""
+}
+
 // CalibrationPoint is a current that was known, and what the channel indicated. Currents have the sign of the channel's readings.
 type CalibrationPoint struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -746,8 +764,10 @@ type CalibrationPoint struct {
 	TemperatureCelsius *float64 `protobuf:"fixed64,11,opt,name=temperature_celsius,json=temperatureCelsius,proto3,oneof" json:"temperature_celsius,omitempty"`
 	// The change that was in force; 0 = none.
 	InForceSequence uint64 `protobuf:"varint,12,opt,name=in_force_sequence,json=inForceSequence,proto3" json:"in_force_sequence,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// How the configuration had raw values converted: on another conversion the point says nothing.
+	Basis         string `protobuf:"bytes,13,opt,name=basis,proto3" json:"basis,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CalibrationPoint) Reset() {
@@ -864,6 +884,13 @@ func (x *CalibrationPoint) GetInForceSequence() uint64 {
 	return 0
 }
 
+func (x *CalibrationPoint) GetBasis() string {
+	if x != nil {
+		return x.Basis
+	}
+	return ""
+}
+
 // Calibration is a curve through points: indication = c0 + c1*I + c2*I^2 + c3*I^3, I being the current that flowed.
 type Calibration struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -907,7 +934,7 @@ type Calibration struct {
 	LeastAmperes float64 `protobuf:"fixed64,19,opt,name=least_amperes,json=leastAmperes,proto3" json:"least_amperes,omitempty"`
 	// Greatest.
 	GreatestAmperes float64 `protobuf:"fixed64,20,opt,name=greatest_amperes,json=greatestAmperes,proto3" json:"greatest_amperes,omitempty"`
-	// How it compares with the calibration before, if there was one.
+	// How it compares with the calibration before, if there was one and it was found on the same conversion.
 	Shift *CalibrationShift `protobuf:"bytes,21,opt,name=shift,proto3" json:"shift,omitempty"`
 	// The reference instrument, in words.
 	Instrument string `protobuf:"bytes,22,opt,name=instrument,proto3" json:"instrument,omitempty"`
@@ -917,8 +944,10 @@ type Calibration struct {
 	Method string `protobuf:"bytes,24,opt,name=method,proto3" json:"method,omitempty"`
 	// The change that was in force; 0 = none.
 	InForceSequence uint64 `protobuf:"varint,25,opt,name=in_force_sequence,json=inForceSequence,proto3" json:"in_force_sequence,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// How the configuration had raw values converted: on another conversion the calibration says nothing.
+	Basis         string `protobuf:"bytes,26,opt,name=basis,proto3" json:"basis,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Calibration) Reset() {
@@ -1124,6 +1153,13 @@ func (x *Calibration) GetInForceSequence() uint64 {
 		return x.InForceSequence
 	}
 	return 0
+}
+
+func (x *Calibration) GetBasis() string {
+	if x != nil {
+		return x.Basis
+	}
+	return ""
 }
 
 // LackOfFit tells whether the curve is the right one.
@@ -1972,7 +2008,7 @@ type FitZeroDriftRequest struct {
 	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
 	// The channel.
 	Channel string `protobuf:"bytes,2,opt,name=channel,proto3" json:"channel,omitempty"`
-	// The zeros, by their records; empty = all of the channel since the newest change.
+	// The zeros, by their records; empty = all of the channel since the newest change, on the conversion of now. At most 2000.
 	ZeroSequence []uint64 `protobuf:"varint,3,rep,packed,name=zero_sequence,json=zeroSequence,proto3" json:"zero_sequence,omitempty"`
 	// Where the offset is to hold.
 	ReferenceCelsius float64 `protobuf:"fixed64,4,opt,name=reference_celsius,json=referenceCelsius,proto3" json:"reference_celsius,omitempty"`
@@ -2291,7 +2327,7 @@ type FitCalibrationRequest struct {
 	Conductor string `protobuf:"bytes,1,opt,name=conductor,proto3" json:"conductor,omitempty"`
 	// The channel.
 	Channel string `protobuf:"bytes,2,opt,name=channel,proto3" json:"channel,omitempty"`
-	// The points, by their records; empty = all of the channel since the newest change.
+	// The points, by their records; empty = all of the channel since the newest change, on the conversion of now. At most 2000.
 	PointSequence []uint64 `protobuf:"varint,3,rep,packed,name=point_sequence,json=pointSequence,proto3" json:"point_sequence,omitempty"`
 	// Degree of the curve, 1 to 3; 0 = 1, a straight line.
 	DegreeCount uint32 `protobuf:"varint,4,opt,name=degree_count,json=degreeCount,proto3" json:"degree_count,omitempty"`
@@ -2480,7 +2516,8 @@ type ApplyCalibrationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The record: a zero, a drift or a calibration.
 	RecordSequence uint64 `protobuf:"varint,1,opt,name=record_sequence,json=recordSequence,proto3" json:"record_sequence,omitempty"`
-	// Standard uncertainty of the zero from then on, not less than the record's own; absent = the configuration's, or the record's own if it is greater.
+	// Standard uncertainty of the zero from then on, not less than the record's own; absent = what the correction in force states, or the configuration's
+	// if it states none; in either case the record's own if it is greater.
 	ZeroUncertaintyAmperes *float64 `protobuf:"fixed64,2,opt,name=zero_uncertainty_amperes,json=zeroUncertaintyAmperes,proto3,oneof" json:"zero_uncertainty_amperes,omitempty"`
 	// Relative standard uncertainty of the gain from then on, likewise.
 	GainUncertaintyRatio *float64 `protobuf:"fixed64,3,opt,name=gain_uncertainty_ratio,json=gainUncertaintyRatio,proto3,oneof" json:"gain_uncertainty_ratio,omitempty"`
@@ -2834,7 +2871,7 @@ func (x *ListRecordsRequest) GetPageSize() uint32 {
 // ListRecordsResponse holds records.
 type ListRecordsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The oldest first. As many as asked for: there may be more.
+	// The oldest first. Fewer than were asked for may come, so that an answer stays small: only when none come is there no more.
 	Records       []*CommissioningRecord `protobuf:"bytes,1,rep,name=records,proto3" json:"records,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2907,7 +2944,7 @@ const file_ampledger_v1_commissioning_proto_rawDesc = "" +
 	" \x01(\x01R\x1doffsetAfterUncertaintyAmperes\x12-\n" +
 	"\x05found\x18\v \x01(\v2\x17.ampledger.v1.ZeroFoundR\x05found\x12'\n" +
 	"\x0frecord_sequence\x18\f \x01(\x04R\x0erecordSequence\x12\x18\n" +
-	"\arefusal\x18\r \x01(\tR\arefusal\"\xab\x06\n" +
+	"\arefusal\x18\r \x01(\tR\arefusal\"\xc1\x06\n" +
 	"\tZeroFound\x12&\n" +
 	"\x0ffrom_wall_nanos\x18\x01 \x01(\x03R\rfromWallNanos\x12\"\n" +
 	"\rto_wall_nanos\x18\x02 \x01(\x03R\vtoWallNanos\x12#\n" +
@@ -2928,8 +2965,9 @@ const file_ampledger_v1_commissioning_proto_rawDesc = "" +
 	"\x06forced\x18\x0f \x01(\bR\x06forced\x127\n" +
 	"\x18trend_amperes_per_second\x18\x10 \x01(\x01R\x15trendAmperesPerSecond\x12N\n" +
 	"$trend_uncertainty_amperes_per_second\x18\x11 \x01(\x01R trendUncertaintyAmperesPerSecond\x12*\n" +
-	"\x11in_force_sequence\x18\x12 \x01(\x04R\x0finForceSequenceB\x16\n" +
-	"\x14_temperature_celsius\"\x9b\x04\n" +
+	"\x11in_force_sequence\x18\x12 \x01(\x04R\x0finForceSequence\x12\x14\n" +
+	"\x05basis\x18\x13 \x01(\tR\x05basisB\x16\n" +
+	"\x14_temperature_celsius\"\xb1\x04\n" +
 	"\tZeroDrift\x12#\n" +
 	"\rzero_sequence\x18\x01 \x03(\x04R\fzeroSequence\x12+\n" +
 	"\x11reference_celsius\x18\x02 \x01(\x01R\x10referenceCelsius\x12%\n" +
@@ -2942,7 +2980,8 @@ const file_ampledger_v1_commissioning_proto_rawDesc = "" +
 	"\x0elowest_celsius\x18\t \x01(\x01R\rlowestCelsius\x12'\n" +
 	"\x0fhighest_celsius\x18\n" +
 	" \x01(\x01R\x0ehighestCelsius\x12*\n" +
-	"\x11in_force_sequence\x18\v \x01(\x04R\x0finForceSequence\"\xf2\x04\n" +
+	"\x11in_force_sequence\x18\v \x01(\x04R\x0finForceSequence\x12\x14\n" +
+	"\x05basis\x18\f \x01(\tR\x05basis\"\x88\x05\n" +
 	"\x10CalibrationPoint\x12+\n" +
 	"\x11reference_amperes\x18\x01 \x01(\x01R\x10referenceAmperes\x12B\n" +
 	"\x1dreference_uncertainty_amperes\x18\x02 \x01(\x01R\x1breferenceUncertaintyAmperes\x12+\n" +
@@ -2956,8 +2995,9 @@ const file_ampledger_v1_commissioning_proto_rawDesc = "" +
 	"\x0eduration_nanos\x18\n" +
 	" \x01(\x03R\rdurationNanos\x124\n" +
 	"\x13temperature_celsius\x18\v \x01(\x01H\x00R\x12temperatureCelsius\x88\x01\x01\x12*\n" +
-	"\x11in_force_sequence\x18\f \x01(\x04R\x0finForceSequenceB\x16\n" +
-	"\x14_temperature_celsius\"\x99\t\n" +
+	"\x11in_force_sequence\x18\f \x01(\x04R\x0finForceSequence\x12\x14\n" +
+	"\x05basis\x18\r \x01(\tR\x05basisB\x16\n" +
+	"\x14_temperature_celsius\"\xaf\t\n" +
 	"\vCalibration\x12%\n" +
 	"\x0epoint_sequence\x18\x01 \x03(\x04R\rpointSequence\x12-\n" +
 	"\x12coefficient_values\x18\x02 \x03(\x01R\x11coefficientValues\x12+\n" +
@@ -2988,7 +3028,8 @@ const file_ampledger_v1_commissioning_proto_rawDesc = "" +
 	"instrument\x12 \n" +
 	"\venvironment\x18\x17 \x01(\tR\venvironment\x12\x16\n" +
 	"\x06method\x18\x18 \x01(\tR\x06method\x12*\n" +
-	"\x11in_force_sequence\x18\x19 \x01(\x04R\x0finForceSequenceB\x0e\n" +
+	"\x11in_force_sequence\x18\x19 \x01(\x04R\x0finForceSequence\x12\x14\n" +
+	"\x05basis\x18\x1a \x01(\tR\x05basisB\x0e\n" +
 	"\f_birge_ratio\"\xb3\x01\n" +
 	"\tLackOfFit\x12\x17\n" +
 	"\af_ratio\x18\x01 \x01(\x01R\x06fRatio\x12.\n" +

@@ -42,21 +42,24 @@ type CommissioningServiceClient interface {
 	CaptureZero(ctx context.Context, in *CaptureZeroRequest, opts ...grpc.CallOption) (*CaptureZeroResponse, error)
 	// FitZeroDrift makes offset and slope over temperature of zeros that were recorded, and keeps them as a record. Nothing is applied.
 	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: a record that is no zero of the channel, or has no temperature, or is of before a
-	// change; zeros at fewer than two temperatures.
+	// change or of another conversion, or is named twice; zeros at fewer than two temperatures; more than 2000 zeros.
+	// FAILED_PRECONDITION: the driver has not described the device yet.
 	FitZeroDrift(ctx context.Context, in *FitZeroDriftRequest, opts ...grpc.CallOption) (*FitZeroDriftResponse, error)
 	// AddCalibrationPoint keeps a point at which the current was known as a record. What the channel indicates is given, or measured from now on for a
 	// time; the reference is given, or another channel of the conductor, measured at the same time.
 	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: a figure that is missing, not finite or without uncertainty. ABORTED: another
 	// measurement of this conductor is going on. OUT_OF_RANGE: too few usable readings. UNAVAILABLE: no reading came.
+	// FAILED_PRECONDITION: the driver has not described the device yet.
 	AddCalibrationPoint(ctx context.Context, in *AddCalibrationPointRequest, opts ...grpc.CallOption) (*AddCalibrationPointResponse, error)
 	// FitCalibration fits a straight line or a curve to points that were recorded, judges it, holds it against the calibration before and keeps it as a
 	// record. Nothing is applied.
-	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: fewer than two points, all at one current, points of before a change, a curve that
-	// turns around.
+	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: fewer than two points or more than 2000, all at one current, points of before a change
+	// or of another conversion, a point that is named twice, a curve that turns around.
+	// FAILED_PRECONDITION: the driver has not described the device yet.
 	FitCalibration(ctx context.Context, in *FitCalibrationRequest, opts ...grpc.CallOption) (*FitCalibrationResponse, error)
 	// ApplyCalibration puts what a record found (a zero, its drift, a calibration) in force: readings are converted so from the next one on, the
 	// conductor's estimators begin anew, and the ledger gets an entry. It stays over restarts of the daemon.
-	// NOT_FOUND: no such record. FAILED_PRECONDITION: it was found before another change, or its verdict forbids it and it is not forced.
+	// NOT_FOUND: no such record. FAILED_PRECONDITION: it was found before another change or on another conversion, or its verdict forbids it and it is not forced.
 	// ABORTED: another change, a swap or a window without current is under way.
 	ApplyCalibration(ctx context.Context, in *ApplyCalibrationRequest, opts ...grpc.CallOption) (*ApplyCalibrationResponse, error)
 	// RevertCalibration puts what was in force before the newest change that is in force still in force again.
@@ -158,21 +161,24 @@ type CommissioningServiceServer interface {
 	CaptureZero(context.Context, *CaptureZeroRequest) (*CaptureZeroResponse, error)
 	// FitZeroDrift makes offset and slope over temperature of zeros that were recorded, and keeps them as a record. Nothing is applied.
 	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: a record that is no zero of the channel, or has no temperature, or is of before a
-	// change; zeros at fewer than two temperatures.
+	// change or of another conversion, or is named twice; zeros at fewer than two temperatures; more than 2000 zeros.
+	// FAILED_PRECONDITION: the driver has not described the device yet.
 	FitZeroDrift(context.Context, *FitZeroDriftRequest) (*FitZeroDriftResponse, error)
 	// AddCalibrationPoint keeps a point at which the current was known as a record. What the channel indicates is given, or measured from now on for a
 	// time; the reference is given, or another channel of the conductor, measured at the same time.
 	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: a figure that is missing, not finite or without uncertainty. ABORTED: another
 	// measurement of this conductor is going on. OUT_OF_RANGE: too few usable readings. UNAVAILABLE: no reading came.
+	// FAILED_PRECONDITION: the driver has not described the device yet.
 	AddCalibrationPoint(context.Context, *AddCalibrationPointRequest) (*AddCalibrationPointResponse, error)
 	// FitCalibration fits a straight line or a curve to points that were recorded, judges it, holds it against the calibration before and keeps it as a
 	// record. Nothing is applied.
-	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: fewer than two points, all at one current, points of before a change, a curve that
-	// turns around.
+	// NOT_FOUND: no such conductor or channel. INVALID_ARGUMENT: fewer than two points or more than 2000, all at one current, points of before a change
+	// or of another conversion, a point that is named twice, a curve that turns around.
+	// FAILED_PRECONDITION: the driver has not described the device yet.
 	FitCalibration(context.Context, *FitCalibrationRequest) (*FitCalibrationResponse, error)
 	// ApplyCalibration puts what a record found (a zero, its drift, a calibration) in force: readings are converted so from the next one on, the
 	// conductor's estimators begin anew, and the ledger gets an entry. It stays over restarts of the daemon.
-	// NOT_FOUND: no such record. FAILED_PRECONDITION: it was found before another change, or its verdict forbids it and it is not forced.
+	// NOT_FOUND: no such record. FAILED_PRECONDITION: it was found before another change or on another conversion, or its verdict forbids it and it is not forced.
 	// ABORTED: another change, a swap or a window without current is under way.
 	ApplyCalibration(context.Context, *ApplyCalibrationRequest) (*ApplyCalibrationResponse, error)
 	// RevertCalibration puts what was in force before the newest change that is in force still in force again.
