@@ -3,7 +3,7 @@
 //	func main() { plugin.ServeDriver(&myDriver{}) }
 //
 // A plugin is an executable of its own that the daemon starts, once for each device or conductor, and talks to over gRPC on a unix
-// socket (mutual TLS with a key made for each start, or none where the configuration says plaintext). It gets an empty environment and its standard error in the daemon's log, a line
+// socket (mutual TLS with a key made for each start, or none if it ships with the daemon or the configuration says plaintext). It gets an empty environment and its standard error in the daemon's log, a line
 // at a time; the last line, or that of a panic, stands in the daemon's error if the process ends unasked. Standard output belongs to the
 // handshake: a plugin must not print there. Standard input is a pipe that holds nothing and ends when the daemon has ended, however it
 // did; this package then ends the process. A plugin that is asked to end has two seconds before it is killed, with all it started.
