@@ -4,9 +4,12 @@ import (
 	"context"
 	"crypto/sha256"
 	"database/sql"
+	"encoding/hex"
 	"errors"
 	"fmt"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -25,6 +28,8 @@ type RecordFilter struct {
 }
 
 var recordColumns = []string{"record_sequence", "conductor", "channel", "kind", "wall_nanos", "stated_by", "note", "refers_to", "body"}
+
+var namedRecord = regexp.MustCompile(`^record (\d+), SHA-256 ([0-9a-f]{64})`) // as RecordName writes it
 
 var insertRecord = insertion("commissioning", recordColumns)
 
@@ -162,6 +167,17 @@ func readRecord(sequence uint64, body []byte) (*ampledgerv1.CommissioningRecord,
 	sum := sha256.Sum256(body)
 	record.RecordSequence, record.RecordSha256 = sequence, sum[:]
 	return record, nil
+}
+
+// NamedRecord gives the record that the reason of an entry names, and the sum that it had; 0 = it names none.
+func NamedRecord(reason string) (recordSequence uint64, sum []byte) {
+	named := namedRecord.FindStringSubmatch(reason)
+	if named == nil {
+		return 0, nil
+	}
+	sequence, _ := strconv.ParseInt(named[1], 10, 64) // digits; too many give the greatest, which is none
+	sum, _ = hex.DecodeString(named[2])
+	return uint64(sequence), sum
 }
 
 // RecordName is what a ledger entry calls a record.

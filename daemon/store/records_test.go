@@ -147,6 +147,8 @@ func TestRecoverRecords(t *testing.T) {
 		"one gone":  {"DELETE FROM commissioning WHERE record_sequence = 2", []string{"2 records of commissioning up to 3 are taken over", "1 records of commissioning are lost"}, "point  applied"},
 		"one spoilt": {"UPDATE commissioning SET channel = 'other' WHERE record_sequence = 1",
 			[]string{"2 records of commissioning up to 3 are taken over", "1 records of commissioning are lost"}, " point applied"},
+		"the newest, which the ledger names": {"DELETE FROM commissioning WHERE record_sequence >= 2",
+			[]string{"1 records of commissioning up to 3 are taken over", "2 records of commissioning are lost"}, "point  "},
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := filepath.Join(t.TempDir(), "ampledger.db")
