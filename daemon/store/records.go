@@ -54,14 +54,10 @@ func RecordKind(record *ampledgerv1.CommissioningRecord) string {
 }
 
 // AppendRecord stores a record of commissioning behind the newest one and gives it as it stands there, with its sequence and its SHA-256. On return it is
-// durable; it is never changed and never deleted. ErrInvalid: it has a sequence or a sum already, names no conductor or channel, says nothing, or refers
+// durable; it is never changed and never deleted. The sums of what it rests on are put in, whatever is given there. ErrInvalid: it has a sequence or a sum already, names no conductor or channel, says nothing, or refers
 // to a record that is not there.
 func (s *Store) AppendRecord(ctx context.Context, record *ampledgerv1.CommissioningRecord) (stored *ampledgerv1.CommissioningRecord, err error) {
 	if err := validateRecord(record); err != nil {
-		return nil, s.wrap("append record", fmt.Errorf("%w: %w", ErrInvalid, err))
-	}
-	row, err := recordRow(record)
-	if err != nil {
 		return nil, s.wrap("append record", fmt.Errorf("%w: %w", ErrInvalid, err))
 	}
 	err = s.write(ctx, "append record", func(tx *sql.Tx) error {
@@ -71,6 +67,14 @@ func (s *Store) AppendRecord(ctx context.Context, record *ampledgerv1.Commission
 		}
 		if record.GetRefersToSequence() > newest {
 			return fmt.Errorf("%w: it refers to record %d of %d", ErrInvalid, record.GetRefersToSequence(), newest)
+		}
+		covering := proto.CloneOf(record)
+		if covering.RestsOnSha256, err = sumsOf(ctx, tx, restsOn(record, newest+1)); err != nil {
+			return err
+		}
+		row, err := recordRow(covering)
+		if err != nil {
+			return fmt.Errorf("%w: %w", ErrInvalid, err)
 		}
 		row[0] = int64(newest + 1)
 		if _, err := tx.ExecContext(ctx, insertRecord, row...); err != nil {

@@ -2,7 +2,6 @@ package store
 
 import (
 	"bytes"
-	"crypto/sha256"
 	"database/sql"
 	"slices"
 	"strings"
@@ -53,20 +52,27 @@ func (v *verifying) records() error {
 			v.add(Fault{}, "record %d of commissioning is missing or out of place; %d comes next", next, at)
 		}
 		next = at + 1
-		body, _ := row[len(row)-1].([]byte)
-		sum := sha256.Sum256(body)
-		if sums[uint64(at)] = sum[:]; row[3] == lostRecord {
-			sums[uint64(at)] = nil
-		}
-		if !isRecord(row) {
-			v.add(Fault{}, "record %d of commissioning differs from its columns", at)
-		}
+		v.record(uint64(at), row, sums)
 		return none, nil
 	}, selectRecordRows)
 	if err != nil {
 		return v.damage(err, Fault{})
 	}
 	return v.recordNames(sums)
+}
+
+// record looks at one record behind those whose sums are given, and adds its own; nil = it is lost.
+func (v *verifying) record(at uint64, row []any, sums map[uint64][]byte) {
+	body, _ := row[len(row)-1].([]byte)
+	record, err := readRecord(at, body)
+	if sums[at] = record.GetRecordSha256(); row[3] == lostRecord {
+		sums[at] = nil
+	}
+	if !isRecord(row) {
+		v.add(Fault{}, "record %d of commissioning differs from its columns", at)
+	} else if err == nil && !restsAsItWas(record, sums) {
+		v.add(Fault{}, "record %d of commissioning rests on records that are not there as they were", at)
+	}
 }
 
 func (v *verifying) recordNames(sums map[uint64][]byte) error {
