@@ -113,7 +113,9 @@ func (r *running) tellInForce(device string) {
 			if lane.Device != device || c.InForce(lane.Name) == 0 {
 				continue
 			}
-			post := func(reason string) bool { return r.recorder.Post(changeEntry(lane, time.Now().UnixNano(), reason), nil) }
+			post := func(reason string) bool {
+				return r.recorder.Post(changeEntry(lane, time.Now().UnixNano(), reason), nil)
+			}
 			if !r.told.again(lane, post) {
 				r.options.Log.Error("the ledger has no room for what is in force again", zap.String("channel", lane.Name))
 			}
