@@ -9,6 +9,7 @@ import (
 	"github.com/ampledger/ampledger/daemon/guard"
 	"github.com/ampledger/ampledger/daemon/pipeline"
 	"github.com/ampledger/ampledger/daemon/pluginhost"
+	"github.com/ampledger/ampledger/daemon/scan"
 	"github.com/ampledger/ampledger/daemon/sensor"
 	"github.com/ampledger/ampledger/plugins/plugin"
 	"go.uber.org/zap"
@@ -174,7 +175,23 @@ type plan struct {
 	opening   uint64
 	lockstep  bool // all conductors; those that a rig feeds in lockstep are by themselves
 	feeds     feeds
-	records   *recordings // nil = nothing is recorded
+	records   *recordings         // nil = nothing is recorded
+	described func(device string) // hears that a driver has described its device, before any of its frames; nil = nobody listens
+}
+
+// frames gives what takes a device's frames; nil = nothing does, and nobody wants to hear of it.
+func (p *plan) frames(device string) func(*plugin.Description) func(*scan.Frame) {
+	record := p.records.device(device)
+	if p.described == nil {
+		return record
+	}
+	return func(description *plugin.Description) func(*scan.Frame) {
+		p.described(device)
+		if record == nil {
+			return nil
+		}
+		return record(description)
+	}
 }
 
 // build makes the conductors and devices of a configuration. It starts nothing.
@@ -198,7 +215,7 @@ func build(c *config.Config, p plan) (conductors []*pipeline.Conductor, devices 
 	for _, each := range c.Devices {
 		made := pipeline.DeviceConfig{
 			Name: each.Name, Program: program(each.Driver), With: each.With, Settings: deviceSettings(each), Log: p.log.Named("device." + each.Name),
-			Source: p.feeds.source(each.Name), Lockstep: p.feeds.inLockstep(each.Name), Record: p.records.device(each.Name),
+			Source: p.feeds.source(each.Name), Lockstep: p.feeds.inLockstep(each.Name), Record: p.frames(each.Name),
 		}
 		devices = append(devices, pipeline.NewDevice(made, p.host, p.sequences, p.opening<<20, conductors))
 	}

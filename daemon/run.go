@@ -38,6 +38,7 @@ type running struct {
 	lock       *os.File
 	store      *store.Store
 	recorder   *store.Recorder
+	told       told
 	host       *pluginhost.Host
 	endHost    func()
 	recordings *recordings // nil = nothing is recorded
@@ -92,7 +93,7 @@ func (r *running) open(ctx context.Context) (err error) {
 		Ledger: r.store, Records: r.store, Events: events, Posted: posted, Durable: r.recorder.Flush, Recording: r.recorder.Health, Estimators: r.options.Estimators,
 		Candidates: r.config.Candidates,
 	}
-	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, store: r.store, log: r.options.Log}
+	to := &sink{hubs: map[string]*service.Hub{}, events: events, recorder: r.recorder, store: r.store, told: &r.told, log: r.options.Log}
 	r.openTrail(to)
 	disk.tell = to.record
 	r.keepWaveforms(to, opening)
@@ -106,6 +107,7 @@ func (r *running) open(ctx context.Context) (err error) {
 	}
 	r.conductors, r.devices, err = build(r.config, plan{
 		host: r.host, log: r.options.Log, sink: to, sequences: &sequences{r.store, r.recorder}, opening: opening, feeds: r.feeds, records: r.recordings,
+		described: r.tellInForce,
 	})
 	if err != nil {
 		return err
@@ -116,7 +118,7 @@ func (r *running) open(ctx context.Context) (err error) {
 		r.recordings.prepare(conductor)
 		hub := service.NewHub(int(r.config.Retain.Megabytes * (1 << 20)))
 		to.hubs[conductor.Name()] = hub
-		if err := r.correct(ctx, conductor); err != nil {
+		if err := r.correct(ctx, conductor, to, opening); err != nil {
 			return err
 		}
 		openings, err := r.openings(ctx, conductor)

@@ -20,6 +20,7 @@ type sink struct {
 	events   *service.Events
 	recorder *store.Recorder
 	store    *store.Store
+	told     *told
 	log      *zap.Logger
 
 	estimates  *service.Estimates
@@ -62,7 +63,13 @@ func (s *sink) tell(event *ampledgerv1.Event) {
 }
 
 // Post implements pipeline.Sink.
-func (s *sink) Post(p *pipeline.Posting) bool { return s.recorder.Post(service.EntryOf(p)) }
+func (s *sink) Post(p *pipeline.Posting) bool {
+	post := func() bool { return s.recorder.Post(service.EntryOf(p)) }
+	if p.Kind == pipeline.Commissioned {
+		return s.told.post(p.Lane, p.Reason, post)
+	}
+	return post()
+}
 
 // Estimated implements pipeline.Sink.
 func (s *sink) Estimated(record *ampledgerv1.EstimateRecord, recorded bool) {

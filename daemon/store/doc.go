@@ -29,7 +29,8 @@
 //     'I' and 8 bytes of two's complement for an INTEGER, 'R' and the 8 bytes of the IEEE 754 double for a REAL,
 //     'T', the length in bytes as 8 bytes and UTF-8 for a TEXT, 'B', the length as 8 bytes and the bytes for a BLOB.
 //
-// An entry of kind "commissioning" names the record of a change and its SHA-256, so the chain covers records that were ever in force.
+// An entry of kind "commissioning" names the record of a change and its SHA-256, and each record holds the SHA-256 of those that it names. So the chain
+// covers records that were ever in force and all that they rest on: zeros, points, calibrations. It does not cover those that no change came of.
 //
 // Verify does that and more. Neither it nor anybody can see from the file alone that its end was cut off or written anew, chain included:
 // hold a Head that a statement gave against the chain at that entry.

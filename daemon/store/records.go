@@ -4,9 +4,12 @@ import (
 	"context"
 	"crypto/sha256"
 	"database/sql"
+	"encoding/hex"
 	"errors"
 	"fmt"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -25,6 +28,8 @@ type RecordFilter struct {
 }
 
 var recordColumns = []string{"record_sequence", "conductor", "channel", "kind", "wall_nanos", "stated_by", "note", "refers_to", "body"}
+
+var namedRecord = regexp.MustCompile(`^record (\d+), SHA-256 ([0-9a-f]{64})`) // as RecordName writes it
 
 var insertRecord = insertion("commissioning", recordColumns)
 
@@ -49,14 +54,10 @@ func RecordKind(record *ampledgerv1.CommissioningRecord) string {
 }
 
 // AppendRecord stores a record of commissioning behind the newest one and gives it as it stands there, with its sequence and its SHA-256. On return it is
-// durable; it is never changed and never deleted. ErrInvalid: it has a sequence or a sum already, names no conductor or channel, says nothing, or refers
+// durable; it is never changed and never deleted. The sums of what it rests on are put in, whatever is given there. ErrInvalid: it has a sequence or a sum already, names no conductor or channel, says nothing, or refers
 // to a record that is not there.
 func (s *Store) AppendRecord(ctx context.Context, record *ampledgerv1.CommissioningRecord) (stored *ampledgerv1.CommissioningRecord, err error) {
 	if err := validateRecord(record); err != nil {
-		return nil, s.wrap("append record", fmt.Errorf("%w: %w", ErrInvalid, err))
-	}
-	row, err := recordRow(record)
-	if err != nil {
 		return nil, s.wrap("append record", fmt.Errorf("%w: %w", ErrInvalid, err))
 	}
 	err = s.write(ctx, "append record", func(tx *sql.Tx) error {
@@ -66,6 +67,14 @@ func (s *Store) AppendRecord(ctx context.Context, record *ampledgerv1.Commission
 		}
 		if record.GetRefersToSequence() > newest {
 			return fmt.Errorf("%w: it refers to record %d of %d", ErrInvalid, record.GetRefersToSequence(), newest)
+		}
+		covering := proto.CloneOf(record)
+		if covering.RestsOnSha256, err = sumsOf(ctx, tx, restsOn(record, newest+1)); err != nil {
+			return err
+		}
+		row, err := recordRow(covering)
+		if err != nil {
+			return fmt.Errorf("%w: %w", ErrInvalid, err)
 		}
 		row[0] = int64(newest + 1)
 		if _, err := tx.ExecContext(ctx, insertRecord, row...); err != nil {
@@ -162,6 +171,17 @@ func readRecord(sequence uint64, body []byte) (*ampledgerv1.CommissioningRecord,
 	sum := sha256.Sum256(body)
 	record.RecordSequence, record.RecordSha256 = sequence, sum[:]
 	return record, nil
+}
+
+// NamedRecord gives the record that the reason of an entry names, and the sum that it had; 0 = it names none.
+func NamedRecord(reason string) (recordSequence uint64, sum []byte) {
+	named := namedRecord.FindStringSubmatch(reason)
+	if named == nil {
+		return 0, nil
+	}
+	sequence, _ := strconv.ParseInt(named[1], 10, 64) // digits; too many give the greatest, which is none
+	sum, _ = hex.DecodeString(named[2])
+	return uint64(sequence), sum
 }
 
 // RecordName is what a ledger entry calls a record.

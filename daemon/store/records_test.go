@@ -48,8 +48,13 @@ func TestRecords(t *testing.T) {
 	given := []*ampledgerv1.CommissioningRecord{point("shunt", 1), point("hall", 2), point("shunt", 3), applied(3)}
 	var want []*ampledgerv1.CommissioningRecord
 	for i, record := range given {
+		given := record
+		if at := record.GetRefersToSequence(); at != 0 {
+			record = proto.CloneOf(record)
+			record.RestsOnSha256 = [][]byte{want[at-1].GetRecordSha256()}
+		}
 		sum := sha256.Sum256(must(proto.MarshalOptions{Deterministic: true}.Marshal(record))(t))
-		got := appendRecord(t, s, record)
+		got := appendRecord(t, s, given)
 		record = proto.CloneOf(record)
 		record.RecordSequence, record.RecordSha256 = uint64(i+1), sum[:]
 		if diff := cmp.Diff(record, got, protocmp.Transform()); diff != "" {
@@ -111,11 +116,13 @@ func TestRecordsStand(t *testing.T) {
 // TestVerifyRecords tampers with records: the chain's entry tells on one that was in force, and the table on the rest.
 func TestVerifyRecords(t *testing.T) {
 	for name, row := range map[string]struct{ damage, want string }{
-		"sound":               {"SELECT 1", ""},
-		"another body":        {"UPDATE commissioning SET body = (SELECT body FROM commissioning WHERE record_sequence = 1), channel = 'shunt', kind = 'point', wall_nanos = 7, stated_by = 'Ω', note = 'by hand', refers_to = NULL WHERE record_sequence = 2", "names record 2 of commissioning, which is not there as it was"},
-		"another hand":        {"UPDATE commissioning SET stated_by = 'else' WHERE record_sequence = 1", "record 1 of commissioning differs from its columns"},
-		"one gone":            {"DELETE FROM commissioning WHERE record_sequence = 1", "record 1 of commissioning is missing or out of place; 2 comes next"},
-		"one in force gone":   {"DELETE FROM commissioning WHERE record_sequence = 2", "names record 2 of commissioning, which is not there as it was"},
+		"sound":             {"SELECT 1", ""},
+		"another body":      {"UPDATE commissioning SET body = (SELECT body FROM commissioning WHERE record_sequence = 1), channel = 'shunt', kind = 'point', wall_nanos = 7, stated_by = 'Ω', note = 'by hand', refers_to = NULL WHERE record_sequence = 2", "names record 2 of commissioning, which is not there as it was"},
+		"another hand":      {"UPDATE commissioning SET stated_by = 'else' WHERE record_sequence = 1", "record 1 of commissioning differs from its columns"},
+		"one gone":          {"DELETE FROM commissioning WHERE record_sequence = 1", "record 1 of commissioning is missing or out of place; 2 comes next"},
+		"one in force gone": {"DELETE FROM commissioning WHERE record_sequence = 2", "names record 2 of commissioning, which is not there as it was"},
+		"a point of it": {"UPDATE commissioning SET body = (SELECT body FROM commissioning WHERE record_sequence = 3) WHERE record_sequence = 1",
+			"record 2 of commissioning rests on records that are not there as they were"},
 		"a body that is none": {"UPDATE commissioning SET body = x'ff' WHERE record_sequence = 1", "record 1 of commissioning differs from its columns"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -123,6 +130,7 @@ func TestVerifyRecords(t *testing.T) {
 			defer s.Close()
 			appendRecord(t, s, point("shunt", 1))
 			append1(t, s, commissioned(appendRecord(t, s, applied(1))))
+			appendRecord(t, s, point("shunt", 99))
 			must(s.Writer().Exec("DROP TRIGGER commissioning_never_changes; DROP TRIGGER commissioning_never_goes; " + row.damage))(t)
 			found := must(s.Verify(t.Context(), nil))(t)
 			var faults []string
@@ -133,6 +141,48 @@ func TestVerifyRecords(t *testing.T) {
 				t.Errorf("got %q, want %q", got, row.want)
 			}
 		})
+	}
+}
+
+// TestVerifyRestsOn changes each record that one in force rests on, whichever way it names it, and marks one of two as lost and changes the other.
+func TestVerifyRestsOn(t *testing.T) {
+	for name, row := range map[string]struct{ lost, changed, faults uint64 }{
+		"sound": {0, 0, 0}, "a point": {0, 1, 1}, "another": {0, 2, 1}, "the one found under": {0, 3, 2}, "one lost": {1, 0, 0}, "one lost, the other changed": {1, 2, 1},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := must(store.OpenMemory())(t)
+			defer s.Close()
+			appendRecord(t, s, point("shunt", 1))
+			appendRecord(t, s, point("shunt", 2))
+			appendRecord(t, s, applied(0))
+			appendRecord(t, s, &ampledgerv1.CommissioningRecord{Conductor: "pack", Channel: "shunt", Body: &ampledgerv1.CommissioningRecord_Calibration{
+				Calibration: &ampledgerv1.Calibration{PointSequence: []uint64{1, 2}, InForceSequence: 3},
+			}})
+			change := applied(4)
+			change.GetApplied().InForceBeforeSequence = 3
+			append1(t, s, commissioned(appendRecord(t, s, change)))
+			must(s.Writer().Exec("DROP TRIGGER commissioning_never_changes"))(t)
+			must(s.Writer().Exec("UPDATE commissioning SET conductor = '', channel = '', kind = 'lost', body = x'' WHERE record_sequence = ?", row.lost))(t)
+			other := point("shunt", 99)
+			if row.changed == 3 {
+				other = applied(0)
+				other.GetApplied().ExpiresWallNanos = 1
+			}
+			must(s.Writer().Exec("UPDATE commissioning SET body = ? WHERE record_sequence = ?", must(proto.Marshal(other))(t), row.changed))(t)
+			if found := must(s.Verify(t.Context(), nil))(t); found.FaultCount != row.faults {
+				t.Errorf("%d faults, want %d: %v", found.FaultCount, row.faults, found.Faults)
+			}
+		})
+	}
+}
+
+// TestRestsOnNothingSaid finds a record sound that says nothing of what it rests on: it is of before any did.
+func TestRestsOnNothingSaid(t *testing.T) {
+	s := storetest.OpenMemory(t)
+	appendRecord(t, s, point("shunt", 1))
+	must(s.Writer().Exec("INSERT INTO commissioning VALUES (2, 'pack', 'shunt', 'applied', 0, '', '', 1, ?)", must(proto.Marshal(applied(1)))(t)))(t)
+	if found := must(s.Verify(t.Context(), nil))(t); found.FaultCount > 0 {
+		t.Errorf("%v", found.Faults)
 	}
 }
 
@@ -147,6 +197,8 @@ func TestRecoverRecords(t *testing.T) {
 		"one gone":  {"DELETE FROM commissioning WHERE record_sequence = 2", []string{"2 records of commissioning up to 3 are taken over", "1 records of commissioning are lost"}, "point  applied"},
 		"one spoilt": {"UPDATE commissioning SET channel = 'other' WHERE record_sequence = 1",
 			[]string{"2 records of commissioning up to 3 are taken over", "1 records of commissioning are lost"}, " point applied"},
+		"the newest, which the ledger names": {"DELETE FROM commissioning WHERE record_sequence >= 2",
+			[]string{"1 records of commissioning up to 3 are taken over", "2 records of commissioning are lost"}, "point  "},
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := filepath.Join(t.TempDir(), "ampledger.db")

@@ -27,7 +27,7 @@ type Recovery struct {
 //     follows on the one before it. What is missing between cannot be known, so it is for an auditor to judge;
 //   - the events, with one that says so in the place of each that could not be read, so that no log sequence changes its meaning;
 //   - the acknowledgements of those events; in the table salvaged_acknowledgements those that cannot stand in the log, such as of a lost event;
-//   - the records of commissioning, with one that says so in the place of each that could not be read;
+//   - the records of commissioning, with one that says so in the place of each that could not be read, up to the last that the ledger names;
 //   - the devices' sequences and epochs and the count of starts, all raised beyond what may have been given out.
 //
 // Estimators' snapshots, waveforms with their frames and the clock are left behind, counted in Lines: nothing can tell whether they are as they

@@ -2,18 +2,13 @@ package store
 
 import (
 	"bytes"
-	"crypto/sha256"
 	"database/sql"
-	"encoding/hex"
-	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 )
 
 var (
 	selectRecordRows  = "SELECT " + strings.Join(recordColumns, ",") + " FROM commissioning ORDER BY record_sequence"
-	namedRecord       = regexp.MustCompile(`^record (\d+), SHA-256 ([0-9a-f]{64})`)
 	selectRecordNames = "SELECT entry_sequence, reason FROM entries WHERE kind = '" + string(Commissioned) + "' ORDER BY entry_sequence"
 )
 
@@ -45,7 +40,7 @@ func isRecord(row []any) bool {
 // records looks for holes in the records of commissioning, for those that differ from their columns, and for entries of the ledger that name a
 // record which is not as it was.
 func (v *verifying) records() error {
-	sums := map[int64][]byte{}
+	sums := map[uint64][]byte{}
 	next := int64(1)
 	_, err := collect(v.ctx, v.from, func(rows *sql.Rows) (none struct{}, err error) {
 		row, err := recordRowOf(rows)
@@ -57,14 +52,7 @@ func (v *verifying) records() error {
 			v.add(Fault{}, "record %d of commissioning is missing or out of place; %d comes next", next, at)
 		}
 		next = at + 1
-		body, _ := row[len(row)-1].([]byte)
-		sum := sha256.Sum256(body)
-		if sums[at] = sum[:]; row[3] == lostRecord {
-			sums[at] = nil
-		}
-		if !isRecord(row) {
-			v.add(Fault{}, "record %d of commissioning differs from its columns", at)
-		}
+		v.record(uint64(at), row, sums)
 		return none, nil
 	}, selectRecordRows)
 	if err != nil {
@@ -73,22 +61,32 @@ func (v *verifying) records() error {
 	return v.recordNames(sums)
 }
 
-func (v *verifying) recordNames(sums map[int64][]byte) error {
+// record looks at one record behind those whose sums are given, and adds its own; nil = it is lost.
+func (v *verifying) record(at uint64, row []any, sums map[uint64][]byte) {
+	body, _ := row[len(row)-1].([]byte)
+	record, err := readRecord(at, body)
+	if sums[at] = record.GetRecordSha256(); row[3] == lostRecord {
+		sums[at] = nil
+	}
+	if !isRecord(row) {
+		v.add(Fault{}, "record %d of commissioning differs from its columns", at)
+	} else if err == nil && !restsAsItWas(record, sums) {
+		v.add(Fault{}, "record %d of commissioning rests on records that are not there as they were", at)
+	}
+}
+
+func (v *verifying) recordNames(sums map[uint64][]byte) error {
 	_, err := collect(v.ctx, v.from, func(rows *sql.Rows) (none struct{}, err error) {
 		var at int64
 		var reason string
 		if err := rows.Scan(&at, &reason); err != nil {
 			return none, err
 		}
-		named := namedRecord.FindStringSubmatch(reason)
-		if named == nil {
+		named, sum := NamedRecord(reason)
+		if named == 0 {
 			v.add(Fault{EntrySequence: at}, "names no record of commissioning")
-			return none, nil
-		}
-		number, _ := strconv.ParseInt(named[1], 10, 64) // digits; too many give the greatest, which is none
-		sum, _ := hex.DecodeString(named[2])
-		if is, has := sums[number]; !has || is != nil && !bytes.Equal(is, sum) {
-			v.add(Fault{EntrySequence: at}, "names record %s of commissioning, which is not there as it was", named[1])
+		} else if is, has := sums[named]; !has || is != nil && !bytes.Equal(is, sum) {
+			v.add(Fault{EntrySequence: at}, "names record %d of commissioning, which is not there as it was", named)
 		}
 		return none, nil
 	}, selectRecordNames)

@@ -27,8 +27,9 @@ func reportCalibrationCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "calibration [CONDUCTOR]", Short: "Write the certificate of a channel's calibration", Args: cobra.MaximumNArgs(1),
 		Long: "report calibration writes the newest calibration of a channel, or the one of --record, as one HTML file that holds all it needs and prints on A4: who, when, instrument,\n" +
-			"environment, method, points, fit, uncertainty budget, what the figures hint at, whether it is in force, and the end of the ledger's chain, by which anybody can tell\n" +
-			"that the records are as they were. The figures stand in it once more as JSON, in the element with the id figures; --json writes these alone.",
+			"environment, method, points, fit, uncertainty budget, what the figures hint at, whether it is in force, and by which sums anybody can tell that it is as it was: the\n" +
+			"record's own, which covers its points, and the end of the ledger's chain, which covers the record if it was ever applied. `ampledger charge --verify` holds the\n" +
+			"records against both. The figures stand in it once more as JSON, in the element with the id figures; --json writes these alone.",
 	}
 	c.Flags().StringVar(&channel, "channel", "", "the channel (required)")
 	c.Flags().Uint64Var(&record, "record", 0, "the calibration, by its record; default the newest")

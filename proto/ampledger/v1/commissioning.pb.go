@@ -1791,8 +1791,11 @@ type CommissioningRecord struct {
 	Note string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
 	// The record it rests on; 0 = none.
 	RefersToSequence uint64 `protobuf:"varint,7,opt,name=refers_to_sequence,json=refersToSequence,proto3" json:"refers_to_sequence,omitempty"`
-	// SHA-256 over the record as it is stored, 32 bytes: its ledger entry names it.
+	// SHA-256 over the record as it is stored, 32 bytes: its ledger entry names it. It covers rests_on_sha256, and so all that the record rests on.
 	RecordSha256 []byte `protobuf:"bytes,8,opt,name=record_sha256,json=recordSha256,proto3" json:"record_sha256,omitempty"`
+	// The record_sha256 of each record that is named anywhere in this one, in the order of their places, each once; empty bytes = it is lost. The daemon
+	// fills it in.
+	RestsOnSha256 [][]byte `protobuf:"bytes,15,rep,name=rests_on_sha256,json=restsOnSha256,proto3" json:"rests_on_sha256,omitempty"`
 	// What it says; absent = it was lost and could not be read when the file was recovered.
 	//
 	// Types that are valid to be assigned to Body:
@@ -1890,6 +1893,13 @@ func (x *CommissioningRecord) GetRefersToSequence() uint64 {
 func (x *CommissioningRecord) GetRecordSha256() []byte {
 	if x != nil {
 		return x.RecordSha256
+	}
+	return nil
+}
+
+func (x *CommissioningRecord) GetRestsOnSha256() [][]byte {
+	if x != nil {
+		return x.RestsOnSha256
 	}
 	return nil
 }
@@ -3078,7 +3088,7 @@ const file_ampledger_v1_commissioning_proto_rawDesc = "" +
 	"\x18in_force_before_sequence\x18\x03 \x01(\x04R\x15inForceBeforeSequence\x125\n" +
 	"\x17in_force_after_sequence\x18\x04 \x01(\x04R\x14inForceAfterSequence\x12,\n" +
 	"\x12expires_wall_nanos\x18\x05 \x01(\x03R\x10expiresWallNanos\x12\x14\n" +
-	"\x05basis\x18\x06 \x01(\tR\x05basis\"\xd1\x04\n" +
+	"\x05basis\x18\x06 \x01(\tR\x05basis\"\xf9\x04\n" +
 	"\x13CommissioningRecord\x12'\n" +
 	"\x0frecord_sequence\x18\x01 \x01(\x04R\x0erecordSequence\x12\x1c\n" +
 	"\tconductor\x18\x02 \x01(\tR\tconductor\x12\x18\n" +
@@ -3088,7 +3098,8 @@ const file_ampledger_v1_commissioning_proto_rawDesc = "" +
 	"\x02by\x18\x05 \x01(\tR\x02by\x12\x12\n" +
 	"\x04note\x18\x06 \x01(\tR\x04note\x12,\n" +
 	"\x12refers_to_sequence\x18\a \x01(\x04R\x10refersToSequence\x12#\n" +
-	"\rrecord_sha256\x18\b \x01(\fR\frecordSha256\x12-\n" +
+	"\rrecord_sha256\x18\b \x01(\fR\frecordSha256\x12&\n" +
+	"\x0frests_on_sha256\x18\x0f \x03(\fR\rrestsOnSha256\x12-\n" +
 	"\x04zero\x18\t \x01(\v2\x17.ampledger.v1.ZeroFoundH\x00R\x04zero\x12/\n" +
 	"\x05drift\x18\n" +
 	" \x01(\v2\x17.ampledger.v1.ZeroDriftH\x00R\x05drift\x126\n" +
