@@ -37,13 +37,16 @@ func findingOf(record *ampledgerv1.CommissioningRecord) (f finding, err error) {
 	case record.GetDrift() != nil:
 		d := record.GetDrift()
 		f.correction.Coefficients[0], f.correction.PerKelvin, f.correction.ReferenceCelsius = d.GetOffsetAmperes(), d.GetSlopeAmperesPerKelvin(), d.GetReferenceCelsius()
-		f.zero = d.GetOffsetUncertaintyAmperes()
+		f.zero = max(driftUncertainty(d, d.GetLowestCelsius()), driftUncertainty(d, d.GetHighestCelsius())) // the worst where zeros were found
 	case record.GetCalibration() != nil:
 		k := record.GetCalibration()
 		f.correction.Coefficients = [4]float64{}
 		copy(f.correction.Coefficients[:], k.GetCoefficientValues())
 		f.correction.Least, f.correction.Greatest = k.GetLeastAmperes(), k.GetGreatestAmperes()
-		f.zero, f.gain = k.GetOffsetUncertaintyAmperes(), k.GetGainUncertaintyRatio()/math.Abs(k.GetGainRatio())
+		// Zero and gain are taken as independent of each other from here on. For |r| = their correlation, u₀² + (u₁·I)² ± 2r·u₀·u₁·I is at most
+		// (1 + |r|)·(u₀² + (u₁·I)²), whichever way the current flows.
+		together := math.Sqrt(1 + math.Abs(k.GetCorrelationRatio()))
+		f.zero, f.gain = together*k.GetOffsetUncertaintyAmperes(), together*k.GetGainUncertaintyRatio()/math.Abs(k.GetGainRatio())
 		if gain := k.GetGainRatio(); gain < 0 {
 			return f, refuse(codes.FailedPrecondition, "", "SIGN_REVERSED", "the calibration turns the sign around: write reversed: true into the configuration instead, and calibrate anew")
 		} else if gain < leastGain || gain > mostGain {
@@ -53,6 +56,12 @@ func findingOf(record *ampledgerv1.CommissioningRecord) (f finding, err error) {
 		return f, refuse(codes.FailedPrecondition, "", "NOTHING_TO_APPLY", fmt.Sprintf("record %d is no zero, drift or calibration", record.GetRecordSequence()))
 	}
 	return f, nil
+}
+
+// driftUncertainty is the standard uncertainty of the zero at a temperature (GUM 5.2.2).
+func driftUncertainty(d *ampledgerv1.ZeroDrift, celsius float64) float64 {
+	u, slope := d.GetOffsetUncertaintyAmperes(), d.GetSlopeUncertaintyAmperesPerKelvin()*(celsius-d.GetReferenceCelsius())
+	return math.Sqrt(max(0, u*u+slope*slope+2*d.GetCorrelationRatio()*u*slope))
 }
 
 // check tells why the finding is not to be applied as it is asked for.
