@@ -3,6 +3,7 @@ package comparison
 import (
 	"math"
 
+	"github.com/ampledger/ampledger/daemon/metrology/spread"
 	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 )
 
@@ -12,11 +13,11 @@ type channels []*channel
 // channel gathers one.
 type channel struct {
 	*ampledgerv1.ChannelComparison
-	differences spread
+	differences spread.Spread
 	change      float64 // own charge less the other's, at the newest pair
 	era         eras
-	innovations spread // their squares
-	normalised  spread // those over their variances
+	innovations spread.Spread // their squares
+	normalised  spread.Spread // those over their variances
 }
 
 // eras tells which two estimators a pair of records is of.
@@ -56,8 +57,8 @@ func (c *channels) of(name string) *channel {
 func (c *channel) innovate(said *ampledgerv1.ChannelRecord) {
 	if u := said.GetInnovationUncertaintyAmperes(); said.InnovationAmperes != nil && u > 0 {
 		off := said.GetInnovationAmperes()
-		c.innovations.add(off * off)
-		c.normalised.add(off / u * off / u)
+		c.innovations.Add(off * off)
+		c.normalised.Add(off / u * off / u)
 	}
 }
 
@@ -73,7 +74,7 @@ func (c *channel) pair(r, beside *Record, said, against *ampledgerv1.ChannelReco
 	c.change, c.era, c.ToWallNanos = change, now, r.GetWallNanos()
 	c.OffsetAmperes, c.OffsetUncertaintyAmperes = said.GetOffsetAmperes(), said.GetStandardUncertaintyAmperes()
 	c.ChargeUncertaintyCoulombs = said.GetChargeUncertaintyCoulombs()
-	c.differences.add(said.GetOffsetAmperes() - against.GetOffsetAmperes())
+	c.differences.Add(said.GetOffsetAmperes() - against.GetOffsetAmperes())
 }
 
 // comparisons gives the channels on which anything could be compared.
@@ -82,10 +83,10 @@ func (c channels) comparisons() (all []*ampledgerv1.ChannelComparison) {
 		if each.SummaryCount == 0 {
 			continue
 		}
-		each.MeanDifferenceAmperes, each.DifferenceScatterAmperes = each.differences.mean, each.differences.deviation()
-		each.InnovationCount = uint64(each.innovations.count)
-		each.InnovationRmsAmperes = math.Sqrt(each.innovations.mean)
-		each.InnovationNormalisedSquareRatio = each.normalised.mean
+		each.MeanDifferenceAmperes, each.DifferenceScatterAmperes = each.differences.Mean, each.differences.Deviation()
+		each.InnovationCount = uint64(each.innovations.Count)
+		each.InnovationRmsAmperes = math.Sqrt(each.innovations.Mean)
+		each.InnovationNormalisedSquareRatio = each.normalised.Mean
 		all = append(all, each.ChannelComparison)
 	}
 	return all

@@ -6,11 +6,7 @@
 // another took over between two records, what was counted between them belongs to neither and is left out.
 package comparison
 
-import (
-	"math"
-
-	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
-)
+import ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
 
 // Record is what one estimator said to one summary.
 type Record = ampledgerv1.EstimateRecord
@@ -100,22 +96,4 @@ func (m *Many) Of(shadow string) ([]*ampledgerv1.ChannelComparison, []*ampledger
 		return h.Comparisons()
 	}
 	return nil, nil
-}
-
-// spread is a running mean with its sum of squares (Welford 1962).
-type spread struct{ count, mean, squares float64 }
-
-func (s *spread) add(v float64) {
-	s.count++
-	step := v - s.mean
-	s.mean += step / s.count
-	s.squares += step * (v - s.mean)
-}
-
-// deviation is the standard deviation; 0 for fewer than two.
-func (s *spread) deviation() float64 {
-	if s.count < 2 {
-		return 0
-	}
-	return math.Sqrt(s.squares / (s.count - 1))
 }

@@ -1,13 +1,16 @@
 package comparison
 
-import ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
+import (
+	"github.com/ampledger/ampledger/daemon/metrology/spread"
+	ampledgerv1 "github.com/ampledger/ampledger/proto/ampledger/v1"
+)
 
 // outputs gathers the comparisons of the derived quantities, in the order in which they are first met.
 type outputs []*output
 
 type output struct {
 	newest      *ampledgerv1.DerivedValue
-	differences spread
+	differences spread.Spread
 }
 
 func (o *outputs) add(r, beside *Record) {
@@ -16,7 +19,7 @@ func (o *outputs) add(r, beside *Record) {
 		own.newest = said
 		for _, against := range beside.GetOutputs() {
 			if against.GetName() == said.GetName() && against.GetUnit() == said.GetUnit() {
-				own.differences.add(said.GetValue() - against.GetValue())
+				own.differences.Add(said.GetValue() - against.GetValue())
 			}
 		}
 	}
@@ -36,7 +39,7 @@ func (o *outputs) of(name string) *output {
 func (o outputs) comparisons() (all []*ampledgerv1.DerivedComparison) {
 	for _, each := range o {
 		all = append(all, &ampledgerv1.DerivedComparison{
-			Newest: each.newest, SummaryCount: uint64(each.differences.count), MeanDifferenceValue: each.differences.mean,
+			Newest: each.newest, SummaryCount: uint64(each.differences.Count), MeanDifferenceValue: each.differences.Mean,
 		})
 	}
 	return all

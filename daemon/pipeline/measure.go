@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"github.com/ampledger/ampledger/daemon/metrology/spread"
 	"github.com/ampledger/ampledger/daemon/metrology/zero"
 	"github.com/ampledger/ampledger/daemon/scan"
 )
@@ -34,7 +35,7 @@ type measurement struct {
 	timespan
 	measured []*Measured
 	readings []*restReadings
-	warmth   []*spread
+	warmth   []*spread.Spread
 }
 
 // Measure takes the mean of channels over the next nanos, at full rate, statically compensated and before any estimated offset, of the summaries that lie
@@ -77,7 +78,7 @@ func (c *Conductor) beginMeasure(channels []string, nanos int64) (*measurement, 
 			return nil, fmt.Errorf("%w: %s", ErrChannelUnknown, name)
 		}
 		m.measured = append(m.measured, &Measured{Lane: c.lanes[i]})
-		m.readings, m.warmth = append(m.readings, &restReadings{}), append(m.warmth, &spread{})
+		m.readings, m.warmth = append(m.readings, &restReadings{}), append(m.warmth, &spread.Spread{})
 	}
 	c.measured = m
 	for _, s := range c.sides {
@@ -96,7 +97,7 @@ func (m *measurement) conclude() ([]*Measured, error) {
 			return nil, fmt.Errorf("%w: channel %s: %w: measure for longer, beyond a summary at least", ErrMeasureFew, of.Lane.Name, err)
 		}
 		of.Zero = found
-		of.Celsius, of.CelsiusKnown = m.warmth[i].mean, m.warmth[i].count > 0
+		of.Celsius, of.CelsiusKnown = m.warmth[i].Mean, m.warmth[i].Count > 0
 	}
 	return m.measured, nil
 }
@@ -118,7 +119,7 @@ func (m *measurement) gather(s *side, next *item) {
 		of.ZeroAmperes, of.GainRatio = of.Lane.stated()
 		m.readings[i].add(s.open.first.Monotonic, next.full.offsets, next.full.amperes[of.Lane])
 		if summary := next.summary.GetChannels()[at]; summary.GetTemperatureKnown() {
-			m.warmth[i].add(summary.GetTemperatureCelsius())
+			m.warmth[i].Add(summary.GetTemperatureCelsius())
 		}
 	}
 }

@@ -4,9 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"time"
 
+	"github.com/ampledger/ampledger/daemon/metrology/spread"
 	"github.com/ampledger/ampledger/daemon/metrology/zero"
 	"github.com/ampledger/ampledger/daemon/scan"
 	"github.com/ampledger/ampledger/plugins/plugin"
@@ -49,31 +49,13 @@ type Zero struct {
 	Block  int    // readings that each value of Found is the mean of
 	Record uint64 // of the correction in force
 
-	means    spread
-	warmth   spread
+	means    spread.Spread
+	warmth   spread.Spread
 	readings restReadings
 }
 
 // Offset is an offset in force with its standard uncertainty, in amperes.
 type Offset struct{ Amperes, Uncertainty float64 }
-
-// spread is a running mean with the sum of squares about it (Welford 1962).
-type spread struct{ count, mean, squares float64 }
-
-func (s *spread) add(v float64) {
-	s.count++
-	d := v - s.mean
-	s.mean += d / s.count
-	s.squares += d * (v - s.mean)
-}
-
-// uncertainty of the mean.
-func (s *spread) uncertainty() float64 {
-	if s.count < 2 {
-		return 0
-	}
-	return math.Sqrt(s.squares / (s.count - 1) / s.count)
-}
 
 // declaration is a window at work. The conductor's lock guards it.
 type declaration struct {
@@ -171,8 +153,8 @@ func (c *Conductor) conclude(ctx context.Context, d *declaration) (*Captured, er
 	d.captured.Notes = notes
 	for _, lane := range c.lanes {
 		if zero := d.zeros[lane]; zero != nil {
-			zero.Mean, zero.Uncertainty = zero.means.mean, zero.means.uncertainty()
-			zero.Celsius, zero.CelsiusKnown = zero.warmth.mean, zero.warmth.count > 0
+			zero.Mean, zero.Uncertainty = zero.means.Mean, zero.means.Uncertainty()
+			zero.Celsius, zero.CelsiusKnown = zero.warmth.Mean, zero.warmth.Count > 0
 			zero.After = c.believedOffset(lane)
 			zero.Block = zero.readings.size
 			zero.Found, zero.NoFind = findZero(&zero.readings)
@@ -258,8 +240,8 @@ func (z *Zero) add(of *plugin.ChannelSummary) {
 		return
 	}
 	z.Readings += uint64(of.GetReadingCount())
-	z.means.add(of.GetMeanAmperes())
+	z.means.Add(of.GetMeanAmperes())
 	if of.GetTemperatureKnown() {
-		z.warmth.add(of.GetTemperatureCelsius())
+		z.warmth.Add(of.GetTemperatureCelsius())
 	}
 }

@@ -52,9 +52,6 @@ func pageSize(stated uint16) int {
 // PageCount is how many whole pages there are; they count from 1.
 func (f *File) PageCount() uint32 { return f.count }
 
-// Logged is how many pages are taken from the log.
-func (f *File) Logged() int { return len(f.logged) }
-
 // read fills to with a page; false = it is not there.
 func (f *File) read(to []byte, page uint32) bool {
 	if at, is := f.logged[page]; is {
